@@ -1,0 +1,169 @@
+//! Bytes to [`Log`]: dialect, header and units, rows, marks.
+//!
+//! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`] rows is kept row by row;
+//! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`]).
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::units::Unit;
+
+/// Most entries a [`Log`] holds. Beyond it, neighbours are merged into means of 2, 4, 8, … rows.
+pub const ENTRIES_MAX: usize = 200_000;
+
+/// A measuring channel by what it watches.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum GaugeKind {
+    /// The load cell.
+    Load,
+    /// Travel of the pulled point.
+    Travel,
+    /// Mark on the cover at the mouth.
+    Mark,
+    /// Mark on the tail.
+    Tail,
+    /// Body of the stopper or its mount.
+    Body,
+    /// Core draw-in at the bitter end.
+    Core,
+    /// Two marks on plain line.
+    Span,
+    /// Load on the tail.
+    TailLoad,
+}
+
+impl GaugeKind {
+    /// The key of the gauge in the sheet, also its name in messages.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Load => "load",
+            Self::Travel => "travel",
+            Self::Mark => "mark",
+            Self::Tail => "tail",
+            Self::Body => "body",
+            Self::Core => "core",
+            Self::Span => "span",
+            Self::TailLoad => "tail_load",
+        }
+    }
+
+    /// True for the channels that measure a force; the others measure a length.
+    #[must_use]
+    pub fn is_force(self) -> bool {
+        matches!(self, Self::Load | Self::TailLoad)
+    }
+}
+
+/// One channel of a log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Channel {
+    /// What it watches.
+    pub kind: GaugeKind,
+    /// Name of its column.
+    pub column: String,
+    /// The unit it was written in.
+    pub unit: &'static Unit,
+    /// One value per entry in SI units, the sheet's sign applied. NaN = missing.
+    pub values: Vec<f64>,
+    /// Entries in which a word of overload or open circuit stood.
+    pub clipped: Vec<usize>,
+    /// Smallest and largest single reading, before any merging. `None` when nothing could be read.
+    pub extremes: Option<(f64, f64)>,
+    /// Rows whose cell could not be read.
+    pub unreadable: u64,
+    /// Smallest step between different readings as written (for the resolution), SI; `None` if never two differ.
+    pub step: Option<f64>,
+}
+
+/// A rule or camera reading from the marks file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HandReading {
+    /// Time in the log's clock, s.
+    pub time_s: f64,
+    /// The gauge read.
+    pub kind: GaugeKind,
+    /// Reading in m, sign applied.
+    pub value_m: f64,
+}
+
+/// A log as read: all values SI, rows in order of time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Log {
+    /// Time of each entry in s, strictly rising, the first row at its own stated time.
+    pub time_s: Vec<f64>,
+    /// Rows averaged into each entry: 1 for logs of up to [`ENTRIES_MAX`] rows.
+    pub rows_per_entry: usize,
+    /// Rows read.
+    pub rows: u64,
+    /// Channels in the order of [`GaugeKind`]; the load first.
+    pub channels: Vec<Channel>,
+    /// Readings of the marks file, in order of time.
+    pub readings: Vec<HandReading>,
+    /// First entries of segments after a restart or a stated gap (the first segment's 0 not listed).
+    pub segments: Vec<usize>,
+    /// How the file was understood.
+    pub understood: Understood,
+}
+
+/// How a log was understood: printed by `check` and kept in the analysis.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Understood {
+    /// Encoding, such as `UTF-8`.
+    pub encoding: String,
+    /// Separator, such as `;`.
+    pub separator: String,
+    /// Decimal mark, `.` or `,`.
+    pub decimal: String,
+    /// Thousands mark, if any.
+    pub thousands: Option<String>,
+    /// Line of the header, counted from 1; 0 if the file has none.
+    pub header_line: usize,
+    /// All column names as written.
+    pub columns: Vec<String>,
+    /// Form of the time column: `seconds`, `milliseconds`, `clock`, `iso`, `rate`, …
+    pub time: String,
+    /// Metadata lines before the header, and footer lines, kept as provenance.
+    pub metadata: Vec<String>,
+    /// First few cells that could not be read.
+    pub unreadable: Vec<UnreadableCell>,
+    /// Rows that were late and put in order.
+    pub reordered: u64,
+    /// Rows repeated and dropped.
+    pub duplicates: u64,
+}
+
+/// A cell that could not be read.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct UnreadableCell {
+    /// Line in the file, counted from 1.
+    pub line: u64,
+    /// Name of the column.
+    pub column: String,
+    /// The text that stood there, shortened to 40 characters.
+    pub text: String,
+}
+
+/// One input file of an analysis.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputFile {
+    /// `sheet`, `log`, `marks` or `reference`.
+    pub role: String,
+    /// File name, relative to the folder.
+    pub name: String,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of the bytes, lower-case hexadecimal.
+    pub sha256: String,
+}
+
+impl Log {
+    /// The channel of this kind, if the log has it.
+    #[must_use]
+    pub fn channel(&self, kind: GaugeKind) -> Option<&Channel> {
+        self.channels.iter().find(|c| c.kind == kind)
+    }
+}

@@ -1,0 +1,154 @@
+//! Phases to parts: where did the travel go?
+
+use std::collections::BTreeMap;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::ingest::GaugeKind;
+use crate::phases::Blocks;
+use crate::stats::Estimate;
+
+/// A part of the travel.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum PartName {
+    /// Elastic: comes back, at once or late.
+    Stretch,
+    /// Bedding-in: comes with new highest loads, does not come back, is no slip.
+    Set,
+    /// Line through the stopper.
+    StopperSlip,
+    /// Core inside the cover.
+    CoverSlip,
+    /// Reversible give of mount and jaws.
+    Give,
+    /// Set and cover slip together, where the gauges cannot tell them apart.
+    SetAndCoverSlip,
+    /// Set and every slip together: what did not come back.
+    NotRecovered,
+}
+
+impl PartName {
+    /// The words used in tables and charts.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Stretch => "stretch",
+            Self::Set => "set",
+            Self::StopperSlip => "stopper slip",
+            Self::CoverSlip => "cover slip",
+            Self::Give => "give of mount and jaws",
+            Self::SetAndCoverSlip => "set and cover slip together",
+            Self::NotRecovered => "what did not come back",
+        }
+    }
+}
+
+/// One part of the travel over the pull.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Part {
+    /// At the end of the record (or where the line ran out).
+    pub end: Estimate,
+    /// When the indicated load first reached the proof load; absent with a reason without a proof load or below it.
+    pub at_proof: Estimate,
+    /// What the end figure's variance is made of.
+    pub budget: Vec<BudgetLine>,
+    /// Course over the blocks; not in JSON (see `traces.parquet`).
+    #[serde(skip)]
+    pub course: Option<Course>,
+}
+
+/// The course of a part: one element per block, SI.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Course {
+    /// Best value; `None` for a bracket.
+    pub value: Option<Vec<f64>>,
+    /// Lower end of the 95 % interval.
+    pub low: Vec<f64>,
+    /// Upper end.
+    pub high: Vec<f64>,
+    /// Standard uncertainty of one block's value from noise alone, independent between blocks: what a difference
+    /// between two blocks is blurred by. Zeros, gains and other common errors are not in it.
+    pub noise: Vec<f64>,
+}
+
+/// One source of uncertainty of a figure.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BudgetLine {
+    /// Such as `noise of the mark gauge`, `accuracy of the travel gauge`, `choice of stretch law`.
+    pub source: String,
+    /// `record`, `instrument` or `model`.
+    pub kind: String,
+    /// Standard uncertainty that this source alone causes, mm.
+    pub standard_uncertainty_mm: f64,
+}
+
+/// What the fitted parts leave unexplained in one gauge.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Closure {
+    /// The gauge.
+    pub gauge: GaugeKind,
+    /// Root mean square of the residual per block, mm.
+    pub rms_mm: f64,
+    /// What noise alone would leave, mm.
+    pub expected_mm: f64,
+    /// Lag of the gauge behind the load that was found, s, if the record shows it.
+    pub lag_s: Option<f64>,
+    /// Residual per block in m; not in JSON.
+    #[serde(skip)]
+    pub residual_m: Vec<f64>,
+}
+
+/// The line's own stretch curve as found: strain against load.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StretchCurve {
+    /// Loads in kN, rising.
+    pub load_kn: Vec<f64>,
+    /// Stretch in mm on the way up, bedded in.
+    pub loading_mm: Vec<f64>,
+    /// Stretch in mm on the way down from the highest load.
+    pub unloading_mm: Vec<f64>,
+    /// Free length that these stretches belong to, mm; absent if the sheet does not say.
+    pub free_length_mm: Option<f64>,
+}
+
+/// Whether a question can be answered with these gauges and this schedule, and if not, what is missing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Support {
+    /// The part asked for.
+    pub part: PartName,
+    /// `throughout`, `below the highest load`, `as one figure with set`, `bracketed`, `at the readings`, `no`.
+    pub how: String,
+    /// Which gauge or cycle would tell more; empty when nothing is missing.
+    pub missing: String,
+}
+
+/// The travel, split.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Separated {
+    /// Every part asked for, known or not.
+    pub parts: BTreeMap<PartName, Part>,
+    /// What the gauges support.
+    pub support: Vec<Support>,
+    /// Residuals per gauge.
+    pub closure: Vec<Closure>,
+    /// The line's stretch curve, where it could be found.
+    pub stretch_curve: Option<StretchCurve>,
+    /// The blocks that courses and residuals refer to; not in JSON.
+    #[serde(skip)]
+    pub blocks: Blocks,
+    /// Total travel per block, m, zero at the first dwell; not in JSON. Empty without a travel gauge.
+    #[serde(skip)]
+    pub travel_m: Vec<f64>,
+}
+
+impl Separated {
+    /// The course of a part over the blocks, if there is one.
+    #[must_use]
+    pub fn course(&self, part: PartName) -> Option<&Course> {
+        self.parts.get(&part)?.course.as_ref()
+    }
+}

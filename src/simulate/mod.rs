@@ -1,0 +1,1 @@
+//! A line in a stopper, with its truth.
