@@ -3,8 +3,22 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::ingest::{GaugeKind, HandReading};
+use crate::caveat::Caveat;
+use crate::ingest::{Channel, GaugeKind, HandReading, Log};
+use crate::sheet::Sheet;
 use crate::stats::Estimate;
+
+/// What the sheet states of an instrument.
+pub(crate) mod instrument;
+
+/// Noise of a channel.
+pub mod noise;
+
+/// Ends of range: clipped, stuck, over capacity.
+mod range;
+
+/// Zero and drift of the load cell.
+mod zero;
 
 /// A channel ready for the fits.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,6 +68,8 @@ pub struct Conditioned {
     pub load_zero: Estimate,
     /// Drift of the cell's zero from start to end, likewise.
     pub load_drift: Estimate,
+    /// Entries of slack at the start, before the line is taken up; 0 without any.
+    pub slack_until: usize,
 }
 
 impl Conditioned {
@@ -62,4 +78,116 @@ impl Conditioned {
     pub fn gauge(&self, kind: GaugeKind) -> Option<&Signal> {
         self.gauges.iter().find(|g| g.kind == kind)
     }
+}
+
+/// Why a log cannot be conditioned.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ConditionError {
+    /// The load has too few readings.
+    #[error("the load has {readable} readable rows of {rows}; at least {MIN_ROWS} are needed")]
+    TooFewLoads {
+        /// Rows with a load.
+        readable: usize,
+        /// All rows.
+        rows: usize,
+    },
+    /// The load never moves.
+    #[error("the load stays at {load_n:.1} N over the whole record")]
+    LoadNeverMoves {
+        /// That load.
+        load_n: f64,
+    },
+    /// A gauge's statement in the sheet cannot be used.
+    #[error("[gauges.{gauge}] {problem}")]
+    Instrument {
+        /// The gauge.
+        gauge: &'static str,
+        /// What is wrong with it.
+        problem: String,
+    },
+}
+
+/// Fewest rows that make a pull.
+const MIN_ROWS: usize = 3;
+
+/// Conditions a log: noise, ends of range, zero and drift of the cell.
+///
+/// # Errors
+/// See [`ConditionError`].
+pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>), ConditionError> {
+    let mut caveats = Vec::new();
+    let load_channel = log.channel(GaugeKind::Load);
+    let readable = load_channel.map_or(0, |c| c.values.iter().filter(|v| v.is_finite()).count());
+    let Some(load_channel) = load_channel.filter(|_| readable >= MIN_ROWS) else {
+        return Err(ConditionError::TooFewLoads { readable, rows: log.time_s.len() });
+    };
+    let period_s = median_period(&log.time_s);
+    let mut load = signal(load_channel, log, sheet, &mut caveats)?;
+    let (low, high) = range_of(&load.values);
+    if high - low <= 0.0 {
+        return Err(ConditionError::LoadNeverMoves { load_n: low });
+    }
+    let mut gauges = Vec::new();
+    for channel in log.channels.iter().filter(|c| c.kind != GaugeKind::Load) {
+        gauges.push(signal(channel, log, sheet, &mut caveats)?);
+    }
+    let zero::Zero { at_start, drift, slack } = zero::find(&log.time_s, &load, sheet);
+    zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
+    zero::remark(&at_start, &drift, high, &mut caveats);
+    range::remark_load(&load, sheet, high, &mut caveats);
+    Ok((
+        Conditioned {
+            time_s: log.time_s.clone(),
+            rows_per_entry: log.rows_per_entry,
+            period_s,
+            load,
+            gauges,
+            readings: log.readings.clone(),
+            segments: log.segments.clone(),
+            load_zero: at_start,
+            load_drift: drift,
+            slack_until: slack.map_or(0, |s| s.start.end),
+        },
+        caveats,
+    ))
+}
+
+/// One channel: unusable entries to NaN, noise, instrument errors.
+fn signal(channel: &Channel, log: &Log, sheet: &Sheet, caveats: &mut Vec<Caveat>) -> Result<Signal, ConditionError> {
+    let stated = instrument::stated(channel.kind, sheet).map_err(|problem| ConditionError::Instrument {
+        gauge: channel.kind.name(),
+        problem,
+    })?;
+    let mut values = channel.values.clone();
+    range::blank_unusable(channel, stated.capacity, &mut values, caveats);
+    let step = stated.resolution.unwrap_or(0.0);
+    // The smallest difference as written bounds the noise from below as well: rows noted by hand have no noise that
+    // their differences could show.
+    let written = channel.step.unwrap_or(0.0);
+    let floor = step.max(written) / 12f64.sqrt();
+    let noise = if log.time_s.len() < 40 { None } else { noise::of(&values) };
+    let noise = noise.unwrap_or(0.0).max(floor).max(f64::MIN_POSITIVE);
+    Ok(Signal {
+        kind: channel.kind,
+        values,
+        noise,
+        step,
+        errors: stated.errors,
+    })
+}
+
+fn median_period(time_s: &[f64]) -> f64 {
+    let mut steps: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
+    let middle = steps.len() / 2;
+    if steps.is_empty() {
+        return 1.0;
+    }
+    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+/// Smallest and largest finite value; (0, 0) if there is none.
+pub(crate) fn range_of(values: &[f64]) -> (f64, f64) {
+    let finite = values.iter().copied().filter(|v| v.is_finite());
+    let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    if low > high { (0.0, 0.0) } else { (low, high) }
 }

@@ -1,7 +1,20 @@
 //! Conditioned record to phases: what the winch and the stopper were doing, and the blocks of rows the fits work on.
 
+use std::ops::Range;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+use crate::caveat::{Caveat, Weight};
+use crate::condition::Conditioned;
+use crate::ingest::GaugeKind;
+use crate::sheet::Sheet;
+
+/// Blocks of rows.
+mod blocks;
+
+/// Phases from the trend of the load.
+mod label;
 
 /// What happened in a stretch of the record.
 #[derive(
@@ -95,5 +108,93 @@ impl Blocks {
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.first.is_empty()
+    }
+}
+
+/// The record cut into phases and blocks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Phased {
+    /// Phases in order, without gaps.
+    pub phases: Vec<Phase>,
+    /// Blocks in order, without gaps.
+    pub blocks: Blocks,
+    /// Load of each entry in N with its noise taken out.
+    pub quiet_load_n: Vec<f64>,
+    /// Entries of the first dwell at pre-tension: every part is zero over them.
+    pub reference: Range<usize>,
+    /// Mean load of the first dwell, N.
+    pub pretension_n: f64,
+    /// Highest quiet load, N.
+    pub peak_n: f64,
+    /// Times the load fell by at least [`CYCLE_SHARE`] of the peak from a high and the fall was followed in the record.
+    pub cycles: usize,
+    /// Typical rate of loading, N/s, weighted by load.
+    pub ramp_rate_n_per_s: f64,
+}
+
+/// A fall by this share of the peak load counts as an unloading: less does not show what comes back.
+pub const CYCLE_SHARE: f64 = 0.3;
+
+/// Cuts a conditioned record into phases and blocks.
+#[must_use]
+pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
+    let ranges = blocks::cut(record);
+    let quiet = blocks::quiet_load(record, &ranges);
+    let mut blocks = gather(record, &ranges, &quiet);
+    let peak = blocks.load_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let trend = label::trends(&blocks, peak, record.load.noise);
+    let reference = label::reference(&blocks, &trend, record, sheet, peak);
+    let mut caveats = Vec::new();
+    if let Some(caveat) = &reference.caveat {
+        caveats.push(caveat.clone());
+    }
+    let travel = record.gauge(GaugeKind::Travel);
+    let kinds = label::kinds(&blocks, &trend, &reference, travel, peak);
+    let phases = label::runs(&blocks, &kinds, record, &quiet);
+    blocks.phase = kinds;
+    let span = reference.entries.clone();
+    let pretension_n = quiet[span.clone()].iter().sum::<f64>() / span.len().max(1) as f64;
+    let mut highest = f64::NEG_INFINITY;
+    let mut running = vec![0.0; quiet.len()];
+    for i in 0..quiet.len() {
+        if i >= span.start {
+            highest = f64::max(highest, quiet[i]);
+        }
+        running[i] = highest.max(pretension_n);
+    }
+    blocks.highest_n = ranges.iter().map(|r| running[r.clone()].iter().sum::<f64>() / r.len() as f64).collect();
+    let cycles = label::unloadings(&blocks, peak);
+    if cycles == 0 {
+        caveats.push(Caveat::new(
+            "no-unloading",
+            Weight::Caution,
+            "The load never came back down by a third of its peak: what comes back cannot be told from what does not.",
+            "Unload to pre-tension after each step, and wait there as long as the longest hold.",
+        ));
+    }
+    (
+        Phased {
+            phases,
+            ramp_rate_n_per_s: label::ramp_rate(&blocks),
+            blocks,
+            quiet_load_n: quiet,
+            reference: span,
+            pretension_n,
+            peak_n: peak,
+            cycles,
+        },
+        caveats,
+    )
+}
+
+fn gather(record: &Conditioned, ranges: &[Range<usize>], quiet: &[f64]) -> Blocks {
+    let mean = |values: &[f64], r: &Range<usize>| values[r.clone()].iter().sum::<f64>() / r.len() as f64;
+    Blocks {
+        first: ranges.iter().map(|r| r.start).collect(),
+        end: ranges.iter().map(|r| r.end).collect(),
+        time_s: ranges.iter().map(|r| mean(&record.time_s, r)).collect(),
+        load_n: ranges.iter().map(|r| mean(quiet, r)).collect(),
+        highest_n: Vec::new(),
+        phase: Vec::new(),
     }
 }

@@ -1,0 +1,102 @@
+//! Ends of range: readings that are no measurements are blanked and named.
+
+use crate::caveat::{Caveat, Weight};
+use crate::condition::Signal;
+use crate::condition::instrument;
+use crate::ingest::{Channel, GaugeKind};
+use crate::sheet::Sheet;
+
+/// Entries that a gauge may rest at its extreme before it counts as at its end stop (when it is noisy elsewhere).
+const STUCK_ENTRIES: usize = 12;
+
+/// Blanks entries in which the gauge was over range or at its end stop.
+pub(super) fn blank_unusable(channel: &Channel, capacity: Option<f64>, values: &mut [f64], caveats: &mut Vec<Caveat>) {
+    let mut blanked = vec![false; values.len()];
+    for &entry in &channel.clipped {
+        if let Some(b) = blanked.get_mut(entry) {
+            *b = true;
+        }
+    }
+    if let Some(capacity) = capacity.filter(|c| *c > 0.0) {
+        // A reading beyond 110 % of full scale is no reading; up to there most gauges still read.
+        for (b, v) in blanked.iter_mut().zip(values.iter()) {
+            *b |= v.abs() > 1.1 * capacity;
+        }
+    }
+    for (first, end) in end_stops(values) {
+        blanked[first..end].fill(true);
+    }
+    let count = blanked.iter().filter(|b| **b).count();
+    if count == 0 {
+        return;
+    }
+    for (value, blank) in values.iter_mut().zip(&blanked) {
+        if *blank {
+            *value = f64::NAN;
+        }
+    }
+    caveats.push(Caveat::new(
+        "gauge-clipped",
+        Weight::Caution,
+        format!("The {} gauge stood at an end of its range in {count} of {} rows; these rows are not used.", channel.kind.name(), values.len()),
+        "Set the gauge so that the whole travel fits, or use one with more travel, and pull again.",
+    ));
+}
+
+/// Runs of exactly the largest or smallest reading, long for a gauge that is noisy elsewhere.
+fn end_stops(values: &[f64]) -> Vec<(usize, usize)> {
+    let (low, high) = super::range_of(values);
+    if high - low <= 0.0 {
+        return Vec::new();
+    }
+    let changes = values.windows(2).filter(|w| w[0] != w[1] && w[0].is_finite() && w[1].is_finite()).count();
+    // A coarse gauge repeats itself everywhere; only one that normally flickers can be seen to stand still.
+    if changes * 4 < values.len() {
+        return Vec::new();
+    }
+    let mut runs = Vec::new();
+    let mut first = 0;
+    while first < values.len() {
+        let value = values[first];
+        let end = first + values[first..].iter().take_while(|v| **v == value).count().max(1);
+        if end - first >= STUCK_ENTRIES && (value == low || value == high) {
+            runs.push((first, end));
+        }
+        first = end;
+    }
+    runs
+}
+
+/// Says what is wrong with the range of the load cell.
+pub(super) fn remark_load(load: &Signal, sheet: &Sheet, peak: f64, caveats: &mut Vec<Caveat>) {
+    let capacity = instrument::stated(GaugeKind::Load, sheet).ok().and_then(|s| s.capacity);
+    let Some(capacity) = capacity.filter(|c| *c > 0.0) else {
+        return;
+    };
+    let share = 100.0 * peak / capacity;
+    if peak > capacity {
+        caveats.push(Caveat::new(
+            "cell-over-capacity",
+            Weight::NoVerdict,
+            format!("The load went to {share:.0} % of the cell's capacity."),
+            "Have the cell checked before it is used again; repeat the pull with a larger one.",
+        ));
+    } else if share < 20.0 {
+        // ISO 7500-1: the calibrated range commonly begins at 20 % of capacity (from memory).
+        caveats.push(Caveat::new(
+            "cell-too-large",
+            Weight::Caution,
+            format!("The highest load is {share:.0} % of the cell's capacity; cells are commonly calibrated from 20 % up."),
+            "Use a smaller cell, or a certificate that covers this range.",
+        ));
+    }
+    let missing = load.values.iter().filter(|v| v.is_nan()).count();
+    if missing * 10 > load.values.len() {
+        caveats.push(Caveat::new(
+            "load-missing",
+            Weight::NoVerdict,
+            format!("The load is missing or out of range in {missing} of {} rows.", load.values.len()),
+            "Find out why the cell dropped out and repeat the pull.",
+        ));
+    }
+}

@@ -1,0 +1,167 @@
+//! Zero and drift of the load cell, from slack readings at both ends, or carried as uncertainty.
+//!
+//! Question: what does the cell read when nothing pulls? Method: slack is a level stretch of at least three seconds at
+//! the very start (or end) of the record, lower than the first dwell and near zero. Its mean is the zero at that end.
+//! Assumption: the zero moves in a straight line between the ends. Without slack, zero and drift are not estimated:
+//! the sheet's statement (or a share of the peak) goes into the uncertainty.
+
+use std::ops::Range;
+
+use crate::caveat::{Caveat, Weight};
+use crate::condition::{Signal, instrument};
+use crate::ingest::GaugeKind;
+use crate::sheet::Sheet;
+use crate::stats::{Estimate, Measure};
+
+/// Shortest stretch that counts as slack, s.
+const SLACK_S: f64 = 3.0;
+/// A slack level is at most this share of the peak load (beyond the stated zero error).
+const SLACK_SHARE: f64 = 0.02;
+
+/// Entries of slack at both ends.
+pub(super) struct Slack {
+    pub start: Range<usize>,
+    pub finish: Option<Range<usize>>,
+    pub zero_start: f64,
+    pub zero_finish: Option<f64>,
+}
+
+/// Zero at the start, drift to the end, and the slack they come from.
+pub(super) struct Zero {
+    pub at_start: Estimate,
+    pub drift: Estimate,
+    pub slack: Option<Slack>,
+}
+
+/// Finds zero and drift.
+pub(super) fn find(time_s: &[f64], load: &Signal, sheet: &Sheet) -> Zero {
+    let stated = instrument::stated(GaugeKind::Load, sheet).unwrap_or_default();
+    let (_, peak) = super::range_of(&load.values);
+    let allowed = SLACK_SHARE * peak + stated.zero.unwrap_or(0.0);
+    let pretension = sheet.pull.pretension.map(crate::units::Quantity::si);
+    let ceiling = pretension.map_or(allowed, |p| allowed.min(0.5 * p + stated.zero.unwrap_or(0.0)));
+    let start = level_run(time_s, &load.values, load.noise, ceiling, false);
+    let finish = level_run(time_s, &load.values, load.noise, ceiling, true);
+    let mean = |r: &Range<usize>| {
+        let usable: Vec<f64> = load.values[r.clone()].iter().copied().filter(|v| v.is_finite()).collect();
+        (usable.iter().sum::<f64>() / usable.len().max(1) as f64, load.noise / (usable.len().max(1) as f64).sqrt())
+    };
+    let Some(start) = start else {
+        let reason = "no slack reading at the start of the record: the sheet's statement is carried as uncertainty";
+        return Zero {
+            at_start: Estimate::cannot_tell(Measure::Force, reason),
+            drift: Estimate::cannot_tell(Measure::Force, reason),
+            slack: None,
+        };
+    };
+    let (zero_start, u_start) = mean(&start);
+    let normal = 1.96;
+    let at_start = Estimate::measured(
+        Measure::Force,
+        zero_start,
+        u_start,
+        zero_start - normal * u_start,
+        zero_start + normal * u_start,
+        "mean of the slack reading at the start",
+    );
+    let (drift, zero_finish) = match &finish {
+        Some(finish) => {
+            let (zero_finish, u_finish) = mean(finish);
+            let u = u_start.hypot(u_finish);
+            let d = zero_finish - zero_start;
+            let estimate = Estimate::measured(Measure::Force, d, u, d - normal * u, d + normal * u, "slack readings at both ends");
+            (estimate, Some(zero_finish))
+        }
+        None => (
+            Estimate::cannot_tell(Measure::Force, "no slack reading at the end of the record: the sheet's statement is carried as uncertainty"),
+            None,
+        ),
+    };
+    Zero {
+        at_start,
+        drift,
+        slack: Some(Slack { start, finish, zero_start, zero_finish }),
+    }
+}
+
+/// The stretch at one end that stays level within noise and under the ceiling, if it is long enough.
+fn level_run(time_s: &[f64], values: &[f64], noise: f64, ceiling: f64, from_end: bool) -> Option<Range<usize>> {
+    let n = values.len();
+    let at = |i: usize| if from_end { n - 1 - i } else { i };
+    let probe = 8.min(n);
+    let first: Vec<f64> = (0..probe).map(|i| values[at(i)]).filter(|v| v.is_finite()).collect();
+    let level = crate::stats::median(&first)?;
+    if level.abs() > ceiling {
+        return None;
+    }
+    let mut mean = level;
+    let mut count = 1.0;
+    let mut length = 0;
+    let mut outside = 0;
+    for i in 0..n {
+        let value = values[at(i)];
+        if !value.is_finite() {
+            continue;
+        }
+        if (value - mean).abs() > 5.0 * noise {
+            outside += 1;
+            if outside >= 2 {
+                break;
+            }
+            continue;
+        }
+        outside = 0;
+        count += 1.0;
+        mean += (value - mean) / count;
+        length = i + 1;
+    }
+    // The last tenth may already be the beginning of the take-up.
+    let keep = length - length / 10;
+    if keep < 4 || keep >= n {
+        return None;
+    }
+    let span = (time_s[at(keep - 1)] - time_s[at(0)]).abs();
+    if span < SLACK_S {
+        return None;
+    }
+    Some(if from_end { n - keep..n } else { 0..keep })
+}
+
+/// Takes zero and drift out of the load; what was measured is no longer an instrument error.
+pub(super) fn take_out(time_s: &[f64], load: &mut Signal, at_start: &Estimate, drift: &Estimate, slack: Option<&Slack>) {
+    let Some(slack) = slack else {
+        return;
+    };
+    let middle = |r: &Range<usize>| (time_s[r.start] + time_s[r.end - 1]) / 2.0;
+    let start = middle(&slack.start);
+    let slope = match (&slack.finish, slack.zero_finish) {
+        (Some(finish), Some(zero)) => (zero - slack.zero_start) / (middle(finish) - start),
+        _ => 0.0,
+    };
+    for (value, t) in load.values.iter_mut().zip(time_s) {
+        *value -= slack.zero_start + slope * (t - start);
+    }
+    load.errors.fixed = at_start.standard_error.unwrap_or(0.0);
+    if drift.value.is_some() {
+        load.errors.drift = drift.standard_error.unwrap_or(0.0);
+    }
+}
+
+/// Says what was found.
+pub(super) fn remark(at_start: &Estimate, drift: &Estimate, peak: f64, caveats: &mut Vec<Caveat>) {
+    match (at_start.value, drift.value) {
+        (_, Some(d)) if d.abs() > 0.005 * peak => caveats.push(Caveat::new(
+            "cell-zero-shifted",
+            Weight::Caution,
+            format!("The cell's zero moved by {:.3} kN between the slack readings at both ends; taken out as a straight line.", d / 1e3),
+            "Let the cell warm up, keep it out of the sun, and check its cable; then repeat.",
+        )),
+        (None, _) => caveats.push(Caveat::new(
+            "no-slack-reading",
+            Weight::Note,
+            "The record has no slack reading: zero and drift of the cell cannot be seen in it.",
+            "Log five seconds with the line slack before and after each pull.",
+        )),
+        _ => {}
+    }
+}

@@ -1,0 +1,240 @@
+//! What the winch and the stopper were doing: trends of the load per block, smoothed into phases.
+
+use std::ops::Range;
+
+use crate::caveat::{Caveat, Weight};
+use crate::condition::{Conditioned, Signal};
+use crate::phases::{Blocks, CYCLE_SHARE, Phase, PhaseKind};
+use crate::sheet::Sheet;
+
+/// A rate below this share of the typical loading rate is level.
+const LEVEL_SHARE: f64 = 0.12;
+/// Load changes below this share of the peak do not make a ramp.
+const RAMP_SHARE: f64 = 0.02;
+/// Shortest dwell, s.
+const DWELL_S: f64 = 2.0;
+/// A level stretch below this share of the peak is a rest, above it a hold.
+const REST_SHARE: f64 = 0.15;
+/// A locked hold relaxes by at least this share of its load.
+const RELAXED_SHARE: f64 = 0.01;
+
+/// Direction of the load over a block.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Trend {
+    Up,
+    Level,
+    Down,
+}
+
+/// Typical loading rate in N/s: median of the rate weighted by the load gained. 0 if the load never rises.
+pub(super) fn ramp_rate(blocks: &Blocks) -> f64 {
+    weighted_median_rate(blocks, |gain| gain > 0.0)
+}
+
+fn weighted_median_rate(blocks: &Blocks, wanted: impl Fn(f64) -> bool) -> f64 {
+    let mut rates: Vec<(f64, f64)> = (1..blocks.len())
+        .map(|k| (blocks.load_n[k] - blocks.load_n[k - 1], blocks.time_s[k] - blocks.time_s[k - 1]))
+        .filter(|(gain, dt)| wanted(*gain) && *dt > 0.0)
+        .map(|(gain, dt)| ((gain / dt).abs(), gain.abs()))
+        .collect();
+    rates.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = rates.iter().map(|r| r.1).sum::<f64>() / 2.0;
+    let mut passed = 0.0;
+    for (rate, weight) in rates {
+        passed += weight;
+        if passed >= half {
+            return rate;
+        }
+    }
+    0.0
+}
+
+/// Trend of each block.
+pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
+    let n = blocks.len();
+    let typical = weighted_median_rate(blocks, |_| true);
+    let mut trend = vec![Trend::Level; n];
+    for k in 0..n {
+        let (a, b) = (k.saturating_sub(1), (k + 1).min(n - 1));
+        let dt = blocks.time_s[b] - blocks.time_s[a];
+        if dt <= 0.0 {
+            continue;
+        }
+        let change = blocks.load_n[b] - blocks.load_n[a];
+        if change.abs() > LEVEL_SHARE * typical * dt && change.abs() > 3.0 * noise {
+            trend[k] = if change > 0.0 { Trend::Up } else { Trend::Down };
+        }
+    }
+    if n >= 60 {
+        absorb(blocks, &mut trend, |run, blocks| run_seconds(run, blocks) < DWELL_S);
+        absorb(blocks, &mut trend, |run, blocks| (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs() < RAMP_SHARE * peak);
+    }
+    trend
+}
+
+fn run_seconds(run: &Range<usize>, blocks: &Blocks) -> f64 {
+    blocks.time_s[run.end - 1] - blocks.time_s[run.start]
+}
+
+/// Gives runs that are too short (levels) or too small (ramps) the trend of the run before them.
+fn absorb(blocks: &Blocks, trend: &mut [Trend], too_small: impl Fn(&Range<usize>, &Blocks) -> bool) {
+    let runs = equal_runs(trend);
+    for pair in 1..runs.len() {
+        let (before, run) = (trend[runs[pair].start - 1], runs[pair].clone());
+        let level = trend[run.start] == Trend::Level;
+        // A short level between two ramps is no dwell; a small ramp between two levels is no ramp.
+        let candidate = too_small(&run, blocks);
+        let after = runs.get(pair + 1).map(|r| trend[r.start]);
+        let swallow = if level {
+            candidate && before == after.unwrap_or(before)
+        } else {
+            candidate && before == Trend::Level && (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs() < RAMP_SHARE * blocks.load_n.iter().copied().fold(0.0, f64::max)
+        };
+        if swallow {
+            trend[run].fill(before);
+        }
+    }
+}
+
+/// Runs of equal elements.
+pub(super) fn equal_runs<T: PartialEq>(items: &[T]) -> Vec<Range<usize>> {
+    let mut runs = Vec::new();
+    let mut first = 0;
+    for i in 1..=items.len() {
+        if i == items.len() || items[i] != items[first] {
+            if first < i {
+                runs.push(first..i);
+            }
+            first = i;
+        }
+    }
+    runs
+}
+
+/// The first dwell at pre-tension.
+pub(super) struct Reference {
+    pub blocks: Range<usize>,
+    pub entries: Range<usize>,
+    pub caveat: Option<Caveat>,
+}
+
+/// Finds the first dwell: at the stated pre-tension, or the first level stretch after any slack.
+pub(super) fn reference(blocks: &Blocks, trend: &[Trend], record: &Conditioned, sheet: &Sheet, peak: f64) -> Reference {
+    let stated = sheet.pull.pretension.map(crate::units::Quantity::si);
+    let after_slack = blocks.first.iter().position(|f| *f >= record.slack_until).unwrap_or(0);
+    let levels: Vec<Range<usize>> = equal_runs(trend)
+        .into_iter()
+        .filter(|r| trend[r.start] == Trend::Level && r.end > after_slack)
+        .map(|r| r.start.max(after_slack)..r.end)
+        .collect();
+    let load = |r: &Range<usize>| blocks.load_n[r.clone()].iter().sum::<f64>() / r.len() as f64;
+    let near = |f: f64, p: f64| (f - p).abs() <= (0.15 * p).max(4.0 * record.load.noise).max(0.005 * peak);
+    let found = match stated {
+        Some(p) => levels.iter().find(|r| near(load(r), p)).cloned().or_else(|| {
+            // No dwell there: the rows in which the load passes it.
+            let k = (after_slack..blocks.len()).find(|k| near(blocks.load_n[*k], p))?;
+            let end = (k + 1..blocks.len()).find(|e| !near(blocks.load_n[*e], p)).unwrap_or(blocks.len());
+            Some(k..end)
+        }),
+        None => levels.iter().find(|r| load(r) < 0.3 * peak).cloned(),
+    };
+    let fallback = found.is_none();
+    let span = found.unwrap_or(after_slack..(after_slack + 1).min(blocks.len()));
+    // A record of few rows has no dwell: its first row is where counting starts.
+    let span = if blocks.len() < 60 { span.start..span.start + 1 } else { span };
+    let entries = blocks.first[span.start]..blocks.end[span.end - 1];
+    let caveat = fallback.then(|| {
+        Caveat::new(
+            "no-first-dwell",
+            Weight::Caution,
+            match stated {
+                Some(p) => format!("The record never rests at the stated pre-tension of {p}: the parts are counted from its first row."),
+                None => "The record has no first dwell at low load: the parts are counted from its first row.".to_owned(),
+            },
+            "Let the line rest at pre-tension for some seconds before loading, and state the pre-tension in the sheet.",
+        )
+    });
+    Reference { blocks: span, entries, caveat }
+}
+
+/// Kind of each block.
+pub(super) fn kinds(blocks: &Blocks, trend: &[Trend], reference: &Reference, travel: Option<&Signal>, peak: f64) -> Vec<PhaseKind> {
+    let mut kinds = vec![PhaseKind::TakeUp; blocks.len()];
+    for run in equal_runs(trend) {
+        let mean = blocks.load_n[run.clone()].iter().sum::<f64>() / run.len() as f64;
+        let kind = match trend[run.start] {
+            Trend::Up => PhaseKind::Ramp,
+            Trend::Down if locked(blocks, &run, travel) => PhaseKind::LockedHold,
+            Trend::Down => PhaseKind::Unload,
+            Trend::Level if mean < REST_SHARE * peak => PhaseKind::Rest,
+            Trend::Level if locked(blocks, &run, travel) => PhaseKind::LockedHold,
+            Trend::Level => PhaseKind::Hold,
+        };
+        kinds[run].fill(kind);
+    }
+    kinds[..reference.blocks.start].fill(PhaseKind::TakeUp);
+    kinds[reference.blocks.clone()].fill(PhaseKind::Reference);
+    kinds
+}
+
+/// True where the load falls while the travel stands still: the winch is locked.
+fn locked(blocks: &Blocks, run: &Range<usize>, travel: Option<&Signal>) -> bool {
+    let Some(travel) = travel else {
+        return false;
+    };
+    let at = |k: usize| {
+        let usable: Vec<f64> = travel.values[blocks.first[k]..blocks.end[k]].iter().copied().filter(|v| v.is_finite()).collect();
+        (usable.iter().sum::<f64>() / usable.len() as f64, travel.noise / (usable.len() as f64).sqrt())
+    };
+    let (first, last) = (run.start, run.end - 1);
+    let fell = blocks.load_n[first] - blocks.load_n[last];
+    if fell < RELAXED_SHARE * blocks.load_n[first] {
+        return false;
+    }
+    let ((x0, u0), (x1, u1)) = (at(first), at(last));
+    let (low, high) = crate::condition::range_of(&travel.values);
+    // Travel that stands still within noise, while elastic travel over this load would be seen.
+    (x1 - x0).abs() < (4.0 * u0.hypot(u1)).max(5e-4 * (high - low))
+}
+
+/// Phases from the kinds of the blocks.
+pub(super) fn runs(blocks: &Blocks, kinds: &[PhaseKind], record: &Conditioned, quiet: &[f64]) -> Vec<Phase> {
+    equal_runs(kinds)
+        .into_iter()
+        .map(|run| {
+            let (first, end) = (blocks.first[run.start], blocks.end[run.end - 1]);
+            Phase {
+                kind: kinds[run.start],
+                first,
+                end,
+                start_s: record.time_s[first],
+                end_s: record.time_s[end - 1],
+                load_start_n: quiet[first],
+                load_end_n: quiet[end - 1],
+            }
+        })
+        .collect()
+}
+
+/// How often the load fell by [`CYCLE_SHARE`] of the peak from a high point.
+pub(super) fn unloadings(blocks: &Blocks, peak: f64) -> usize {
+    let swing = CYCLE_SHARE * peak;
+    let (mut count, mut high, mut low, mut falling) = (0, f64::NEG_INFINITY, f64::INFINITY, false);
+    for &load in &blocks.load_n {
+        if falling {
+            low = low.min(load);
+            if load > low + swing {
+                falling = false;
+                high = load;
+            }
+        } else {
+            high = high.max(load);
+            if load < high - swing {
+                falling = true;
+                low = load;
+                count += 1;
+            }
+        }
+    }
+    count
+}

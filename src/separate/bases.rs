@@ -1,0 +1,197 @@
+//! Shapes that come back: the columns from which stretch and give are put together, computed at every entry and then
+//! averaged into blocks.
+//!
+//! Question: what can an elastic line do under this history of load? Assumptions, each a family of columns with
+//! non-negative weights, none tied to a fibre:
+//! - at once: monotone splines of the load (sums of cubic B-splines from one knot up), dense at low load for the toe;
+//! - loop: play operators on the logarithm of the load, since the friction between strands grows with the tension that
+//!   presses them together; such loops close at low load and stand open in the middle;
+//! - retarded: first-order lags over decades of time, of the load and of its toe-shaped image.
+//!
+//! Play operators and their sums are the Prandtl–Ishlinskii model of hysteresis (from memory); sums of first-order
+//! lags are the generalised Kelvin–Voigt solid (from memory).
+
+use std::ops::Range;
+
+/// Columns over blocks: `columns[j][k]` is column j averaged over block k.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Columns {
+    pub columns: Vec<Vec<f64>>,
+}
+
+/// What the columns are computed from.
+pub(super) struct History<'a> {
+    /// Time per entry, s.
+    pub time_s: &'a [f64],
+    /// Quiet load per entry, N.
+    pub load_n: &'a [f64],
+    /// Highest load, N, which scales everything.
+    pub peak_n: f64,
+    /// First block to be used and the ranges of entries of all blocks.
+    pub blocks: &'a [Range<usize>],
+}
+
+/// Load scale of the toe map as a share of the peak.
+const TOE_SHARE: f64 = 0.06;
+/// Spline intervals of the stretch.
+const STRETCH_INTERVALS: usize = 8;
+/// Spline intervals of a give.
+const GIVE_INTERVALS: usize = 3;
+/// Half widths of the play operators, in natural logarithm of the load.
+const PLAY: [f64; 6] = [0.02, 0.05, 0.1, 0.2, 0.4, 0.8];
+/// Lags in s; those longer than the record's length are left out but for the first beyond it.
+const LAGS_S: [f64; 8] = [1.5, 5.0, 15.0, 50.0, 150.0, 500.0, 1500.0, 5000.0];
+/// Smallest load in the logarithm, as a share of the peak.
+const LOG_FLOOR: f64 = 1e-3;
+
+/// Columns for the stretch of the line.
+pub(super) fn stretch(history: &History) -> Columns {
+    let mut columns = splines(history, STRETCH_INTERVALS);
+    let share: Vec<f64> = history.load_n.iter().map(|f| (f / history.peak_n).max(0.0)).collect();
+    let toe: Vec<f64> = share.iter().map(|v| toe_map(*v)).collect();
+    for width in PLAY {
+        let played = log_play(&share, width);
+        columns.push(averaged(history, played.iter().map(|w| toe_map(*w))));
+        columns.push(averaged(history, played.iter().copied()));
+    }
+    let span = history.time_s.last().copied().unwrap_or(0.0) - history.time_s.first().copied().unwrap_or(0.0);
+    let mut longer = 0;
+    for lag in LAGS_S {
+        if lag > span {
+            longer += 1;
+        }
+        if longer > 1 {
+            break;
+        }
+        for image in [&share, &toe] {
+            columns.push(averaged(history, lagged(history.time_s, image, lag).into_iter()));
+        }
+    }
+    Columns { columns }
+}
+
+/// Columns for the give of a mount or of jaws: at once, no loop, no lag.
+pub(super) fn give(history: &History) -> Columns {
+    Columns {
+        columns: splines(history, GIVE_INTERVALS),
+    }
+}
+
+/// Load share to a coordinate in which a soft toe and a stiff upper part are equally wide.
+pub(super) fn toe_map(share: f64) -> f64 {
+    (share.max(0.0) / TOE_SHARE).ln_1p() / (1.0 / TOE_SHARE).ln_1p()
+}
+
+/// Monotone cubic splines of the load: column j is the sum of all cubic B-splines from number j up.
+fn splines(history: &History, intervals: usize) -> Vec<Vec<f64>> {
+    let count = intervals + 3;
+    let mut sums = vec![vec![0.0; history.blocks.len()]; count - 1];
+    for (k, block) in history.blocks.iter().enumerate() {
+        let weight = 1.0 / block.len() as f64;
+        for f in &history.load_n[block.clone()] {
+            let x = toe_map(f / history.peak_n).min(1.0) * intervals as f64;
+            let cell = (x.floor() as usize).min(intervals - 1);
+            let spline = cubic(x - cell as f64);
+            let mut tail = 0.0;
+            let mut from = [0.0; 4];
+            for i in (0..4).rev() {
+                tail += spline[i];
+                from[i] = tail;
+            }
+            for j in 1..count {
+                let value = if j <= cell { 1.0 } else if j < cell + 4 { from[j - cell] } else { 0.0 };
+                sums[j - 1][k] += weight * value;
+            }
+        }
+    }
+    sums
+}
+
+/// The four uniform cubic B-splines that are not zero at `x` in [0, 1] of a cell.
+fn cubic(x: f64) -> [f64; 4] {
+    let y = 1.0 - x;
+    [
+        y * y * y / 6.0,
+        (3.0 * x * x * x - 6.0 * x * x + 4.0) / 6.0,
+        (3.0 * y * y * y - 6.0 * y * y + 4.0) / 6.0,
+        x * x * x / 6.0,
+    ]
+}
+
+/// Play of half width `width` on the logarithm of the load share, back as a share.
+fn log_play(share: &[f64], width: f64) -> Vec<f64> {
+    let mut state = f64::NEG_INFINITY;
+    share
+        .iter()
+        .map(|s| {
+            let x = s.max(LOG_FLOOR).ln();
+            state = state.clamp(x - width, x + width);
+            state.exp()
+        })
+        .collect()
+}
+
+/// First-order lag: y' = (x − y)/τ, exact for x running straight between entries.
+fn lagged(time_s: &[f64], image: &[f64], lag: f64) -> Vec<f64> {
+    let mut out = Vec::with_capacity(image.len());
+    let mut y = image.first().copied().unwrap_or(0.0);
+    let (mut last_step, mut decay, mut ramp) = (f64::NAN, 1.0, 0.0);
+    for i in 0..image.len() {
+        if i > 0 {
+            let step = time_s[i] - time_s[i - 1];
+            if step != last_step {
+                last_step = step;
+                decay = (-step / lag).exp();
+                ramp = if step > 0.0 { (1.0 - decay) * lag / step } else { 1.0 };
+            }
+            // Exact response to a straight run from x0 to x1 (first-order hold).
+            y = decay * y + (ramp - decay) * image[i - 1] + (1.0 - ramp) * image[i];
+        }
+        out.push(y);
+    }
+    out
+}
+
+fn averaged(history: &History, values: impl Iterator<Item = f64>) -> Vec<f64> {
+    let all: Vec<f64> = values.collect();
+    history.blocks.iter().map(|b| all[b.clone()].iter().sum::<f64>() / b.len() as f64).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Truth: the response of y' = (x − y)/τ to x = t is t − τ(1 − exp(−t/τ)).
+    #[test]
+    fn a_lag_follows_a_ramp_as_calculus_says() {
+        let time: Vec<f64> = (0..200).map(|i| f64::from(i) * 0.37).collect();
+        let y = lagged(&time, &time, 12.0);
+        for (t, y) in time.iter().zip(&y) {
+            let exact = t - 12.0 * (1.0 - (-t / 12.0).exp());
+            assert!((y - exact).abs() < 1e-9, "{t}: {y} {exact}");
+        }
+    }
+
+    #[test]
+    fn a_play_keeps_its_distance_and_forgets_nothing_between() {
+        let share = [0.1, 0.5, 1.0, 0.95, 0.9, 0.5, 0.9];
+        let out = log_play(&share, 0.2);
+        let e = 0.2f64.exp();
+        let expected = [0.1 / e, 0.5 / e, 1.0 / e, 1.0 / e, 1.0 / e, 0.5 * e, 0.9 / e];
+        for (a, b) in out.iter().zip(expected) {
+            assert!((a - b).abs() < 1e-12, "{out:?}");
+        }
+    }
+
+    #[test]
+    fn splines_rise_from_zero_to_one() {
+        let load: Vec<f64> = (0..=100).map(f64::from).collect();
+        let blocks: Vec<_> = (0..=100).map(|i| i..i + 1).collect();
+        let history = History { time_s: &load, load_n: &load, peak_n: 100.0, blocks: &blocks };
+        let columns = stretch(&history).columns;
+        for column in columns.iter().take(STRETCH_INTERVALS + 2) {
+            assert!(column.windows(2).all(|w| w[1] >= w[0] - 1e-12));
+            assert!((column[100] - 1.0).abs() < 1.0 && column[0] >= 0.0);
+        }
+    }
+}
