@@ -3,6 +3,9 @@
 /// One shape for every estimate.
 pub mod estimate;
 
+/// Half width that covers a share of normal and rectangular errors together.
+pub mod coverage;
+
 pub use estimate::{Estimate, Measure, Status};
 
 /// The median; `None` of nothing. NaN must not be among the values.
