@@ -119,7 +119,10 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     let load_channel = log.channel(GaugeKind::Load);
     let readable = load_channel.map_or(0, |c| c.values.iter().filter(|v| v.is_finite()).count());
     let Some(load_channel) = load_channel.filter(|_| readable >= MIN_ROWS) else {
-        return Err(ConditionError::TooFewLoads { readable, rows: log.time_s.len() });
+        return Err(ConditionError::TooFewLoads {
+            readable,
+            rows: log.time_s.len(),
+        });
     };
     let period_s = median_period(&log.time_s);
     let mut load = signal(load_channel, log, sheet, &mut caveats)?;
@@ -131,7 +134,11 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     for channel in log.channels.iter().filter(|c| c.kind != GaugeKind::Load) {
         gauges.push(signal(channel, log, sheet, &mut caveats)?);
     }
-    let zero::Zero { at_start, drift, slack } = zero::find(&log.time_s, &load, sheet);
+    let zero::Zero {
+        at_start,
+        drift,
+        slack,
+    } = zero::find(&log.time_s, &load, sheet);
     zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
     zero::remark(&at_start, &drift, high, &mut caveats);
     range::remark_load(&load, sheet, high, &mut caveats);
@@ -153,11 +160,17 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
 }
 
 /// One channel: unusable entries to NaN, noise, instrument errors.
-fn signal(channel: &Channel, log: &Log, sheet: &Sheet, caveats: &mut Vec<Caveat>) -> Result<Signal, ConditionError> {
-    let stated = instrument::stated(channel.kind, sheet).map_err(|problem| ConditionError::Instrument {
-        gauge: channel.kind.name(),
-        problem,
-    })?;
+fn signal(
+    channel: &Channel,
+    log: &Log,
+    sheet: &Sheet,
+    caveats: &mut Vec<Caveat>,
+) -> Result<Signal, ConditionError> {
+    let stated =
+        instrument::stated(channel.kind, sheet).map_err(|problem| ConditionError::Instrument {
+            gauge: channel.kind.name(),
+            problem,
+        })?;
     let mut values = channel.values.clone();
     range::blank_unusable(channel, stated.capacity, &mut values, caveats);
     let step = stated.resolution.unwrap_or(0.0);
@@ -165,7 +178,11 @@ fn signal(channel: &Channel, log: &Log, sheet: &Sheet, caveats: &mut Vec<Caveat>
     // their differences could show.
     let written = channel.step.unwrap_or(0.0);
     let floor = step.max(written) / 12f64.sqrt();
-    let noise = if log.time_s.len() < 40 { None } else { noise::of(&values) };
+    let noise = if log.time_s.len() < 40 {
+        None
+    } else {
+        noise::of(&values)
+    };
     let noise = noise.unwrap_or(0.0).max(floor).max(f64::MIN_POSITIVE);
     Ok(Signal {
         kind: channel.kind,
@@ -188,6 +205,8 @@ fn median_period(time_s: &[f64]) -> f64 {
 /// Smallest and largest finite value; (0, 0) if there is none.
 pub(crate) fn range_of(values: &[f64]) -> (f64, f64) {
     let finite = values.iter().copied().filter(|v| v.is_finite());
-    let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+        (l.min(v), h.max(v))
+    });
     if low > high { (0.0, 0.0) } else { (low, high) }
 }

@@ -10,7 +10,12 @@ use crate::sheet::Sheet;
 const STUCK_ENTRIES: usize = 12;
 
 /// Blanks entries in which the gauge was over range or at its end stop.
-pub(super) fn blank_unusable(channel: &Channel, capacity: Option<f64>, values: &mut [f64], caveats: &mut Vec<Caveat>) {
+pub(super) fn blank_unusable(
+    channel: &Channel,
+    capacity: Option<f64>,
+    values: &mut [f64],
+    caveats: &mut Vec<Caveat>,
+) {
     let mut blanked = vec![false; values.len()];
     for &entry in &channel.clipped {
         if let Some(b) = blanked.get_mut(entry) {
@@ -49,7 +54,10 @@ fn end_stops(values: &[f64]) -> Vec<(usize, usize)> {
     if high - low <= 0.0 {
         return Vec::new();
     }
-    let changes = values.windows(2).filter(|w| w[0] != w[1] && w[0].is_finite() && w[1].is_finite()).count();
+    let changes = values
+        .windows(2)
+        .filter(|w| w[0] != w[1] && w[0].is_finite() && w[1].is_finite())
+        .count();
     // A coarse gauge repeats itself everywhere; only one that normally flickers can be seen to stand still.
     if changes * 4 < values.len() {
         return Vec::new();
@@ -58,7 +66,12 @@ fn end_stops(values: &[f64]) -> Vec<(usize, usize)> {
     let mut first = 0;
     while first < values.len() {
         let value = values[first];
-        let end = first + values[first..].iter().take_while(|v| **v == value).count().max(1);
+        let end = first
+            + values[first..]
+                .iter()
+                .take_while(|v| **v == value)
+                .count()
+                .max(1);
         if end - first >= STUCK_ENTRIES && (value == low || value == high) {
             runs.push((first, end));
         }
@@ -69,7 +82,9 @@ fn end_stops(values: &[f64]) -> Vec<(usize, usize)> {
 
 /// Says what is wrong with the range of the load cell.
 pub(super) fn remark_load(load: &Signal, sheet: &Sheet, peak: f64, caveats: &mut Vec<Caveat>) {
-    let capacity = instrument::stated(GaugeKind::Load, sheet).ok().and_then(|s| s.capacity);
+    let capacity = instrument::stated(GaugeKind::Load, sheet)
+        .ok()
+        .and_then(|s| s.capacity);
     let Some(capacity) = capacity.filter(|c| *c > 0.0) else {
         return;
     };
@@ -95,7 +110,10 @@ pub(super) fn remark_load(load: &Signal, sheet: &Sheet, peak: f64, caveats: &mut
         caveats.push(Caveat::new(
             "load-missing",
             Weight::NoVerdict,
-            format!("The load is missing or out of range in {missing} of {} rows.", load.values.len()),
+            format!(
+                "The load is missing or out of range in {missing} of {} rows.",
+                load.values.len()
+            ),
             "Find out why the cell dropped out and repeat the pull.",
         ));
     }

@@ -39,12 +39,21 @@ pub(super) fn find(time_s: &[f64], load: &Signal, sheet: &Sheet) -> Zero {
     let (_, peak) = super::range_of(&load.values);
     let allowed = SLACK_SHARE * peak + stated.zero.unwrap_or(0.0);
     let pretension = sheet.pull.pretension.map(crate::units::Quantity::si);
-    let ceiling = pretension.map_or(allowed, |p| allowed.min(0.5 * p + stated.zero.unwrap_or(0.0)));
+    let ceiling = pretension.map_or(allowed, |p| {
+        allowed.min(0.5 * p + stated.zero.unwrap_or(0.0))
+    });
     let start = level_run(time_s, &load.values, load.noise, ceiling, false);
     let finish = level_run(time_s, &load.values, load.noise, ceiling, true);
     let mean = |r: &Range<usize>| {
-        let usable: Vec<f64> = load.values[r.clone()].iter().copied().filter(|v| v.is_finite()).collect();
-        (usable.iter().sum::<f64>() / usable.len().max(1) as f64, load.noise / (usable.len().max(1) as f64).sqrt())
+        let usable: Vec<f64> = load.values[r.clone()]
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        (
+            usable.iter().sum::<f64>() / usable.len().max(1) as f64,
+            load.noise / (usable.len().max(1) as f64).sqrt(),
+        )
     };
     let Some(start) = start else {
         let reason = "no slack reading at the start of the record: the sheet's statement is carried as uncertainty";
@@ -69,27 +78,51 @@ pub(super) fn find(time_s: &[f64], load: &Signal, sheet: &Sheet) -> Zero {
             let (zero_finish, u_finish) = mean(finish);
             let u = u_start.hypot(u_finish);
             let d = zero_finish - zero_start;
-            let estimate = Estimate::measured(Measure::Force, d, u, d - normal * u, d + normal * u, "slack readings at both ends");
+            let estimate = Estimate::measured(
+                Measure::Force,
+                d,
+                u,
+                d - normal * u,
+                d + normal * u,
+                "slack readings at both ends",
+            );
             (estimate, Some(zero_finish))
         }
         None => (
-            Estimate::cannot_tell(Measure::Force, "no slack reading at the end of the record: the sheet's statement is carried as uncertainty"),
+            Estimate::cannot_tell(
+                Measure::Force,
+                "no slack reading at the end of the record: the sheet's statement is carried as uncertainty",
+            ),
             None,
         ),
     };
     Zero {
         at_start,
         drift,
-        slack: Some(Slack { start, finish, zero_start, zero_finish }),
+        slack: Some(Slack {
+            start,
+            finish,
+            zero_start,
+            zero_finish,
+        }),
     }
 }
 
 /// The stretch at one end that stays level within noise and under the ceiling, if it is long enough.
-fn level_run(time_s: &[f64], values: &[f64], noise: f64, ceiling: f64, from_end: bool) -> Option<Range<usize>> {
+fn level_run(
+    time_s: &[f64],
+    values: &[f64],
+    noise: f64,
+    ceiling: f64,
+    from_end: bool,
+) -> Option<Range<usize>> {
     let n = values.len();
     let at = |i: usize| if from_end { n - 1 - i } else { i };
     let probe = 8.min(n);
-    let first: Vec<f64> = (0..probe).map(|i| values[at(i)]).filter(|v| v.is_finite()).collect();
+    let first: Vec<f64> = (0..probe)
+        .map(|i| values[at(i)])
+        .filter(|v| v.is_finite())
+        .collect();
     let level = crate::stats::median(&first)?;
     if level.abs() > ceiling {
         return None;
@@ -128,7 +161,13 @@ fn level_run(time_s: &[f64], values: &[f64], noise: f64, ceiling: f64, from_end:
 }
 
 /// Takes zero and drift out of the load; what was measured is no longer an instrument error.
-pub(super) fn take_out(time_s: &[f64], load: &mut Signal, at_start: &Estimate, drift: &Estimate, slack: Option<&Slack>) {
+pub(super) fn take_out(
+    time_s: &[f64],
+    load: &mut Signal,
+    at_start: &Estimate,
+    drift: &Estimate,
+    slack: Option<&Slack>,
+) {
     let Some(slack) = slack else {
         return;
     };

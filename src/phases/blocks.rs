@@ -20,7 +20,10 @@ const SPLIT_SHARE: f64 = 5e-5;
 pub(super) fn cut(record: &Conditioned) -> Vec<Range<usize>> {
     let n = record.time_s.len();
     let piece = n.div_ceil(PIECES).max(1);
-    let channels: Vec<Channel> = std::iter::once(&record.load).chain(&record.gauges).map(Channel::new).collect();
+    let channels: Vec<Channel> = std::iter::once(&record.load)
+        .chain(&record.gauges)
+        .map(Channel::new)
+        .collect();
     let mut edges: Vec<usize> = (0..n).step_by(piece).collect();
     edges.extend(record.segments.iter().copied().filter(|s| *s < n));
     edges.push(n);
@@ -39,7 +42,12 @@ pub(super) fn quiet_load(record: &Conditioned, blocks: &[Range<usize>]) -> Vec<f
     for block in blocks.iter().filter(|b| b.len() >= 3) {
         let points: Vec<(f64, f64)> = block
             .clone()
-            .map(|i| (record.time_s[i] - record.time_s[block.start], record.load.values[i]))
+            .map(|i| {
+                (
+                    record.time_s[i] - record.time_s[block.start],
+                    record.load.values[i],
+                )
+            })
             .filter(|(_, f)| f.is_finite())
             .collect();
         if points.len() < 3 {
@@ -56,7 +64,9 @@ pub(super) fn quiet_load(record: &Conditioned, blocks: &[Range<usize>]) -> Vec<f
 
 /// Fills NaN by straight lines between finite neighbours; ends by the nearest value.
 fn bridge(time_s: &[f64], values: &mut [f64]) {
-    let known: Vec<usize> = (0..values.len()).filter(|i| values[*i].is_finite()).collect();
+    let known: Vec<usize> = (0..values.len())
+        .filter(|i| values[*i].is_finite())
+        .collect();
     let (Some(&first), Some(&last)) = (known.first(), known.last()) else {
         return;
     };
@@ -103,8 +113,19 @@ struct Sums {
 impl Sums {
     fn new(channel: &Channel, time_s: &[f64], piece: &Range<usize>) -> Self {
         let t0 = time_s[piece.start];
-        let x0 = channel.values[piece.clone()].iter().copied().find(|v| v.is_finite()).unwrap_or(0.0);
-        let mut sums = Self { n: vec![0.0], t: vec![0.0], tt: vec![0.0], x: vec![0.0], xt: vec![0.0], xx: vec![0.0] };
+        let x0 = channel.values[piece.clone()]
+            .iter()
+            .copied()
+            .find(|v| v.is_finite())
+            .unwrap_or(0.0);
+        let mut sums = Self {
+            n: vec![0.0],
+            t: vec![0.0],
+            tt: vec![0.0],
+            x: vec![0.0],
+            xt: vec![0.0],
+            xx: vec![0.0],
+        };
         for i in piece.clone() {
             let (one, t, x) = if channel.values[i].is_finite() {
                 (1.0, time_s[i] - t0, channel.values[i] - x0)
@@ -139,7 +160,10 @@ impl Sums {
 }
 
 fn split(channels: &[Channel], time_s: &[f64], piece: Range<usize>, out: &mut Vec<Range<usize>>) {
-    let sums: Vec<Sums> = channels.iter().map(|c| Sums::new(c, time_s, &piece)).collect();
+    let sums: Vec<Sums> = channels
+        .iter()
+        .map(|c| Sums::new(c, time_s, &piece))
+        .collect();
     let mut pending = vec![(0, piece.len())];
     while let Some((a, b)) = pending.pop() {
         match best_cut(channels, &sums, a, b) {
@@ -161,7 +185,9 @@ fn best_cut(channels: &[Channel], sums: &[Sums], a: usize, b: usize) -> Option<u
     let bends = channels.iter().zip(sums).any(|(channel, sums)| {
         let (misfit, n) = sums.misfit(a, b);
         let dof = n - 2.0;
-        dof > 0.0 && misfit > (channel.variance + channel.tolerated) * (dof + SPLIT_SIGMAS * (2.0 * dof).sqrt())
+        dof > 0.0
+            && misfit
+                > (channel.variance + channel.tolerated) * (dof + SPLIT_SIGMAS * (2.0 * dof).sqrt())
     });
     if !bends {
         return None;
@@ -170,7 +196,10 @@ fn best_cut(channels: &[Channel], sums: &[Sums], a: usize, b: usize) -> Option<u
         channels
             .iter()
             .zip(sums)
-            .map(|(channel, sums)| (sums.misfit(a, cut).0 + sums.misfit(cut, b).0) / (channel.variance + channel.tolerated))
+            .map(|(channel, sums)| {
+                (sums.misfit(a, cut).0 + sums.misfit(cut, b).0)
+                    / (channel.variance + channel.tolerated)
+            })
             .sum()
     };
     (a + 1..b).min_by(|x, y| cost(*x).total_cmp(&cost(*y)))
@@ -179,8 +208,12 @@ fn best_cut(channels: &[Channel], sums: &[Sums], a: usize, b: usize) -> Option<u
 /// Intercept and slope of the least-squares line.
 fn line(points: &[(f64, f64)]) -> (f64, f64) {
     let n = points.len() as f64;
-    let (mt, mx) = points.iter().fold((0.0, 0.0), |(t, x), p| (t + p.0 / n, x + p.1 / n));
-    let (stt, stx) = points.iter().fold((0.0, 0.0), |(tt, tx), p| (tt + (p.0 - mt).powi(2), tx + (p.0 - mt) * (p.1 - mx)));
+    let (mt, mx) = points
+        .iter()
+        .fold((0.0, 0.0), |(t, x), p| (t + p.0 / n, x + p.1 / n));
+    let (stt, stx) = points.iter().fold((0.0, 0.0), |(tt, tx), p| {
+        (tt + (p.0 - mt).powi(2), tx + (p.0 - mt) * (p.1 - mx))
+    });
     let slope = if stt > 0.0 { stx / stt } else { 0.0 };
     (mx - slope * mt, slope)
 }

@@ -33,7 +33,12 @@ pub(super) fn ramp_rate(blocks: &Blocks) -> f64 {
 
 fn weighted_median_rate(blocks: &Blocks, wanted: impl Fn(f64) -> bool) -> f64 {
     let mut rates: Vec<(f64, f64)> = (1..blocks.len())
-        .map(|k| (blocks.load_n[k] - blocks.load_n[k - 1], blocks.time_s[k] - blocks.time_s[k - 1]))
+        .map(|k| {
+            (
+                blocks.load_n[k] - blocks.load_n[k - 1],
+                blocks.time_s[k] - blocks.time_s[k - 1],
+            )
+        })
         .filter(|(gain, dt)| wanted(*gain) && *dt > 0.0)
         .map(|(gain, dt)| ((gain / dt).abs(), gain.abs()))
         .collect();
@@ -66,8 +71,12 @@ pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
         }
     }
     if n >= 60 {
-        absorb(blocks, &mut trend, |run, blocks| run_seconds(run, blocks) < DWELL_S);
-        absorb(blocks, &mut trend, |run, blocks| (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs() < RAMP_SHARE * peak);
+        absorb(blocks, &mut trend, |run, blocks| {
+            run_seconds(run, blocks) < DWELL_S
+        });
+        absorb(blocks, &mut trend, |run, blocks| {
+            (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs() < RAMP_SHARE * peak
+        });
     }
     trend
 }
@@ -77,7 +86,11 @@ fn run_seconds(run: &Range<usize>, blocks: &Blocks) -> f64 {
 }
 
 /// Gives runs that are too short (levels) or too small (ramps) the trend of the run before them.
-fn absorb(blocks: &Blocks, trend: &mut [Trend], too_small: impl Fn(&Range<usize>, &Blocks) -> bool) {
+fn absorb(
+    blocks: &Blocks,
+    trend: &mut [Trend],
+    too_small: impl Fn(&Range<usize>, &Blocks) -> bool,
+) {
     let runs = equal_runs(trend);
     for pair in 1..runs.len() {
         let (before, run) = (trend[runs[pair].start - 1], runs[pair].clone());
@@ -88,7 +101,10 @@ fn absorb(blocks: &Blocks, trend: &mut [Trend], too_small: impl Fn(&Range<usize>
         let swallow = if level {
             candidate && before == after.unwrap_or(before)
         } else {
-            candidate && before == Trend::Level && (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs() < RAMP_SHARE * blocks.load_n.iter().copied().fold(0.0, f64::max)
+            candidate
+                && before == Trend::Level
+                && (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs()
+                    < RAMP_SHARE * blocks.load_n.iter().copied().fold(0.0, f64::max)
         };
         if swallow {
             trend[run].fill(before);
@@ -119,29 +135,50 @@ pub(super) struct Reference {
 }
 
 /// Finds the first dwell: at the stated pre-tension, or the first level stretch after any slack.
-pub(super) fn reference(blocks: &Blocks, trend: &[Trend], record: &Conditioned, sheet: &Sheet, peak: f64) -> Reference {
+pub(super) fn reference(
+    blocks: &Blocks,
+    trend: &[Trend],
+    record: &Conditioned,
+    sheet: &Sheet,
+    peak: f64,
+) -> Reference {
     let stated = sheet.pull.pretension.map(crate::units::Quantity::si);
-    let after_slack = blocks.first.iter().position(|f| *f >= record.slack_until).unwrap_or(0);
+    let after_slack = blocks
+        .first
+        .iter()
+        .position(|f| *f >= record.slack_until)
+        .unwrap_or(0);
     let levels: Vec<Range<usize>> = equal_runs(trend)
         .into_iter()
         .filter(|r| trend[r.start] == Trend::Level && r.end > after_slack)
         .map(|r| r.start.max(after_slack)..r.end)
         .collect();
     let load = |r: &Range<usize>| blocks.load_n[r.clone()].iter().sum::<f64>() / r.len() as f64;
-    let near = |f: f64, p: f64| (f - p).abs() <= (0.15 * p).max(4.0 * record.load.noise).max(0.005 * peak);
+    let near =
+        |f: f64, p: f64| (f - p).abs() <= (0.15 * p).max(4.0 * record.load.noise).max(0.005 * peak);
     let found = match stated {
-        Some(p) => levels.iter().find(|r| near(load(r), p)).cloned().or_else(|| {
-            // No dwell there: the rows in which the load passes it.
-            let k = (after_slack..blocks.len()).find(|k| near(blocks.load_n[*k], p))?;
-            let end = (k + 1..blocks.len()).find(|e| !near(blocks.load_n[*e], p)).unwrap_or(blocks.len());
-            Some(k..end)
-        }),
+        Some(p) => levels
+            .iter()
+            .find(|r| near(load(r), p))
+            .cloned()
+            .or_else(|| {
+                // No dwell there: the rows in which the load passes it.
+                let k = (after_slack..blocks.len()).find(|k| near(blocks.load_n[*k], p))?;
+                let end = (k + 1..blocks.len())
+                    .find(|e| !near(blocks.load_n[*e], p))
+                    .unwrap_or(blocks.len());
+                Some(k..end)
+            }),
         None => levels.iter().find(|r| load(r) < 0.3 * peak).cloned(),
     };
     let fallback = found.is_none();
     let span = found.unwrap_or(after_slack..(after_slack + 1).min(blocks.len()));
     // A record of few rows has no dwell: its first row is where counting starts.
-    let span = if blocks.len() < 60 { span.start..span.start + 1 } else { span };
+    let span = if blocks.len() < 60 {
+        span.start..span.start + 1
+    } else {
+        span
+    };
     let entries = blocks.first[span.start]..blocks.end[span.end - 1];
     let caveat = fallback.then(|| {
         Caveat::new(
@@ -154,11 +191,21 @@ pub(super) fn reference(blocks: &Blocks, trend: &[Trend], record: &Conditioned, 
             "Let the line rest at pre-tension for some seconds before loading, and state the pre-tension in the sheet.",
         )
     });
-    Reference { blocks: span, entries, caveat }
+    Reference {
+        blocks: span,
+        entries,
+        caveat,
+    }
 }
 
 /// Kind of each block.
-pub(super) fn kinds(blocks: &Blocks, trend: &[Trend], reference: &Reference, travel: Option<&Signal>, peak: f64) -> Vec<PhaseKind> {
+pub(super) fn kinds(
+    blocks: &Blocks,
+    trend: &[Trend],
+    reference: &Reference,
+    travel: Option<&Signal>,
+    peak: f64,
+) -> Vec<PhaseKind> {
     let mut kinds = vec![PhaseKind::TakeUp; blocks.len()];
     for run in equal_runs(trend) {
         let mean = blocks.load_n[run.clone()].iter().sum::<f64>() / run.len() as f64;
@@ -183,8 +230,15 @@ fn locked(blocks: &Blocks, run: &Range<usize>, travel: Option<&Signal>) -> bool 
         return false;
     };
     let at = |k: usize| {
-        let usable: Vec<f64> = travel.values[blocks.first[k]..blocks.end[k]].iter().copied().filter(|v| v.is_finite()).collect();
-        (usable.iter().sum::<f64>() / usable.len() as f64, travel.noise / (usable.len() as f64).sqrt())
+        let usable: Vec<f64> = travel.values[blocks.first[k]..blocks.end[k]]
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        (
+            usable.iter().sum::<f64>() / usable.len() as f64,
+            travel.noise / (usable.len() as f64).sqrt(),
+        )
     };
     let (first, last) = (run.start, run.end - 1);
     let fell = blocks.load_n[first] - blocks.load_n[last];
@@ -198,7 +252,12 @@ fn locked(blocks: &Blocks, run: &Range<usize>, travel: Option<&Signal>) -> bool 
 }
 
 /// Phases from the kinds of the blocks.
-pub(super) fn runs(blocks: &Blocks, kinds: &[PhaseKind], record: &Conditioned, quiet: &[f64]) -> Vec<Phase> {
+pub(super) fn runs(
+    blocks: &Blocks,
+    kinds: &[PhaseKind],
+    record: &Conditioned,
+    quiet: &[f64],
+) -> Vec<Phase> {
     equal_runs(kinds)
         .into_iter()
         .map(|run| {

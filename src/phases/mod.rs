@@ -141,7 +141,11 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
     let ranges = blocks::cut(record);
     let quiet = blocks::quiet_load(record, &ranges);
     let mut blocks = gather(record, &ranges, &quiet);
-    let peak = blocks.load_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let peak = blocks
+        .load_n
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
     let trend = label::trends(&blocks, peak, record.load.noise);
     let reference = label::reference(&blocks, &trend, record, sheet, peak);
     let mut caveats = Vec::new();
@@ -162,7 +166,10 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
         }
         running[i] = highest.max(pretension_n);
     }
-    blocks.highest_n = ranges.iter().map(|r| running[r.clone()].iter().sum::<f64>() / r.len() as f64).collect();
+    blocks.highest_n = ranges
+        .iter()
+        .map(|r| running[r.clone()].iter().sum::<f64>() / r.len() as f64)
+        .collect();
     let cycles = label::unloadings(&blocks, peak);
     if cycles == 0 {
         caveats.push(Caveat::new(
@@ -188,7 +195,8 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
 }
 
 fn gather(record: &Conditioned, ranges: &[Range<usize>], quiet: &[f64]) -> Blocks {
-    let mean = |values: &[f64], r: &Range<usize>| values[r.clone()].iter().sum::<f64>() / r.len() as f64;
+    let mean =
+        |values: &[f64], r: &Range<usize>| values[r.clone()].iter().sum::<f64>() / r.len() as f64;
     Blocks {
         first: ranges.iter().map(|r| r.start).collect(),
         end: ranges.iter().map(|r| r.end).collect(),

@@ -47,14 +47,19 @@ const LOG_FLOOR: f64 = 1e-3;
 /// Columns for the stretch of the line.
 pub(super) fn stretch(history: &History) -> Columns {
     let mut columns = splines(history, STRETCH_INTERVALS);
-    let share: Vec<f64> = history.load_n.iter().map(|f| (f / history.peak_n).max(0.0)).collect();
+    let share: Vec<f64> = history
+        .load_n
+        .iter()
+        .map(|f| (f / history.peak_n).max(0.0))
+        .collect();
     let toe: Vec<f64> = share.iter().map(|v| toe_map(*v)).collect();
     for width in PLAY {
         let played = log_play(&share, width);
         columns.push(averaged(history, played.iter().map(|w| toe_map(*w))));
         columns.push(averaged(history, played.iter().copied()));
     }
-    let span = history.time_s.last().copied().unwrap_or(0.0) - history.time_s.first().copied().unwrap_or(0.0);
+    let span = history.time_s.last().copied().unwrap_or(0.0)
+        - history.time_s.first().copied().unwrap_or(0.0);
     let mut longer = 0;
     for lag in LAGS_S {
         if lag > span {
@@ -64,7 +69,10 @@ pub(super) fn stretch(history: &History) -> Columns {
             break;
         }
         for image in [&share, &toe] {
-            columns.push(averaged(history, lagged(history.time_s, image, lag).into_iter()));
+            columns.push(averaged(
+                history,
+                lagged(history.time_s, image, lag).into_iter(),
+            ));
         }
     }
     Columns { columns }
@@ -99,7 +107,13 @@ fn splines(history: &History, intervals: usize) -> Vec<Vec<f64>> {
                 from[i] = tail;
             }
             for j in 1..count {
-                let value = if j <= cell { 1.0 } else if j < cell + 4 { from[j - cell] } else { 0.0 };
+                let value = if j <= cell {
+                    1.0
+                } else if j < cell + 4 {
+                    from[j - cell]
+                } else {
+                    0.0
+                };
                 sums[j - 1][k] += weight * value;
             }
         }
@@ -142,7 +156,11 @@ fn lagged(time_s: &[f64], image: &[f64], lag: f64) -> Vec<f64> {
             if step != last_step {
                 last_step = step;
                 decay = (-step / lag).exp();
-                ramp = if step > 0.0 { (1.0 - decay) * lag / step } else { 1.0 };
+                ramp = if step > 0.0 {
+                    (1.0 - decay) * lag / step
+                } else {
+                    1.0
+                };
             }
             // Exact response to a straight run from x0 to x1 (first-order hold).
             y = decay * y + (ramp - decay) * image[i - 1] + (1.0 - ramp) * image[i];
@@ -154,7 +172,11 @@ fn lagged(time_s: &[f64], image: &[f64], lag: f64) -> Vec<f64> {
 
 fn averaged(history: &History, values: impl Iterator<Item = f64>) -> Vec<f64> {
     let all: Vec<f64> = values.collect();
-    history.blocks.iter().map(|b| all[b.clone()].iter().sum::<f64>() / b.len() as f64).collect()
+    history
+        .blocks
+        .iter()
+        .map(|b| all[b.clone()].iter().sum::<f64>() / b.len() as f64)
+        .collect()
 }
 
 #[cfg(test)]
@@ -177,7 +199,15 @@ mod tests {
         let share = [0.1, 0.5, 1.0, 0.95, 0.9, 0.5, 0.9];
         let out = log_play(&share, 0.2);
         let e = 0.2f64.exp();
-        let expected = [0.1 / e, 0.5 / e, 1.0 / e, 1.0 / e, 1.0 / e, 0.5 * e, 0.9 / e];
+        let expected = [
+            0.1 / e,
+            0.5 / e,
+            1.0 / e,
+            1.0 / e,
+            1.0 / e,
+            0.5 * e,
+            0.9 / e,
+        ];
         for (a, b) in out.iter().zip(expected) {
             assert!((a - b).abs() < 1e-12, "{out:?}");
         }
@@ -187,7 +217,12 @@ mod tests {
     fn splines_rise_from_zero_to_one() {
         let load: Vec<f64> = (0..=100).map(f64::from).collect();
         let blocks: Vec<_> = (0..=100).map(|i| i..i + 1).collect();
-        let history = History { time_s: &load, load_n: &load, peak_n: 100.0, blocks: &blocks };
+        let history = History {
+            time_s: &load,
+            load_n: &load,
+            peak_n: 100.0,
+            blocks: &blocks,
+        };
         let columns = stretch(&history).columns;
         for column in columns.iter().take(STRETCH_INTERVALS + 2) {
             assert!(column.windows(2).all(|w| w[1] >= w[0] - 1e-12));

@@ -5,9 +5,35 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::caveat::Caveat;
+use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
-use crate::phases::Blocks;
+use crate::phases::{Blocks, Phased};
+use crate::sheet::Sheet;
 use crate::stats::Estimate;
+
+/// Shapes that come back.
+mod bases;
+
+/// What the fit leaves over.
+mod closure;
+
+/// Spreads to intervals.
+mod interval;
+
+/// The balance as a least-squares problem.
+mod model;
+
+/// Parts and what supports them.
+mod parts;
+
+/// Gauges over blocks.
+mod readings;
+
+/// Least squares under constraints.
+mod solve;
+
+pub use solve::SolveError;
 
 /// A part of the travel.
 #[derive(
@@ -151,4 +177,42 @@ impl Separated {
     pub fn course(&self, part: PartName) -> Option<&Course> {
         self.parts.get(&part)?.course.as_ref()
     }
+}
+
+/// Why the travel cannot be split at all.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SeparateError {
+    /// The least-squares problem has no solution.
+    #[error("the balance of the travel could not be fitted")]
+    Solve(#[from] solve::SolveError),
+    /// Only the load was logged.
+    #[error("the log has no displacement gauge: nothing can be split")]
+    NoDisplacement,
+}
+
+/// Splits the travel of a phased record.
+///
+/// # Errors
+/// No displacement gauge, or a problem without a solution.
+pub fn separate(
+    record: &Conditioned,
+    phased: &Phased,
+    sheet: &Sheet,
+) -> Result<(Separated, Vec<Caveat>), SeparateError> {
+    let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
+    let means = parts::means(&balance, record, phased, parts::tail_may_store(sheet));
+    let parts::Split { parts, support } = parts::split(&balance, phased, sheet, &means);
+    let mut caveats = Vec::new();
+    let closure = closure::closure(&balance, &mut caveats);
+    Ok((
+        Separated {
+            parts,
+            support,
+            closure,
+            stretch_curve: closure::stretch_curve(&balance, phased, sheet),
+            blocks: phased.blocks.clone(),
+            travel_m: closure::travel(&balance, phased),
+        },
+        caveats,
+    ))
 }

@@ -7,7 +7,9 @@
 //! on that set.
 
 use clarabel::algebra::CscMatrix;
-use clarabel::solver::{DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus};
+use clarabel::solver::{
+    DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus,
+};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// A weight's own knowledge, independent of the record.
@@ -122,7 +124,8 @@ impl Problem {
     /// Index of the value of sequence `s` at block `k`; block-major, so that neighbours in time are near. `None` in
     /// the first dwell.
     fn index(&self, s: usize, k: usize) -> Option<usize> {
-        (k >= self.first_free).then(|| self.weights.len() + (k - self.first_free) * self.rising.len() + s)
+        (k >= self.first_free)
+            .then(|| self.weights.len() + (k - self.first_free) * self.rising.len() + s)
     }
 
     /// Normal matrix (upper triangle, sparse by columns of the upper triangle) and right-hand side.
@@ -165,11 +168,20 @@ impl Problem {
         let mut columns = vec![Vec::new(); n];
         for (i, weight) in self.weights.iter().enumerate() {
             dense[i][i] += weight.prior.precision() + RIDGE;
-            columns[i] = (0..=i).map(|j| (j, dense[i][j])).filter(|(j, v)| *v != 0.0 || *j == i).collect();
+            columns[i] = (0..=i)
+                .map(|j| (j, dense[i][j]))
+                .filter(|(j, v)| *v != 0.0 || *j == i)
+                .collect();
         }
         for q in p..n {
             let column = &mut columns[q];
-            column.extend(cross[q - p].iter().copied().enumerate().filter(|(_, v)| *v != 0.0));
+            column.extend(
+                cross[q - p]
+                    .iter()
+                    .copied()
+                    .enumerate()
+                    .filter(|(_, v)| *v != 0.0),
+            );
             let s = (q - p) % per_block;
             for other in 0..=s {
                 let mut v = local[q - p][other];
@@ -205,7 +217,11 @@ impl Problem {
         let scale: Vec<f64> = columns
             .iter()
             .enumerate()
-            .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| v.sqrt().recip()))
+            .map(|(j, c)| {
+                c.iter()
+                    .find(|(i, _)| *i == j)
+                    .map_or(1.0, |(_, v)| v.sqrt().recip())
+            })
             .collect();
         let quadratic = matrix(n, &columns, &scale);
         let linear: Vec<f64> = right.iter().zip(&scale).map(|(r, s)| -r * s).collect();
@@ -221,15 +237,33 @@ impl Problem {
             .build()
             .map_err(|e| SolveError::NoSolution(e.to_string()))?;
         let cones = [NonnegativeConeT(bounds.len())];
-        let mut solver = DefaultSolver::new(&quadratic, &linear, &constraint, &vec![0.0; bounds.len()], &cones, settings)
-            .map_err(|e| SolveError::NoSolution(e.to_string()))?;
+        let mut solver = DefaultSolver::new(
+            &quadratic,
+            &linear,
+            &constraint,
+            &vec![0.0; bounds.len()],
+            &cones,
+            settings,
+        )
+        .map_err(|e| SolveError::NoSolution(e.to_string()))?;
         solver.solve();
         let solution = &solver.solution;
-        if !matches!(solution.status, SolverStatus::Solved | SolverStatus::AlmostSolved | SolverStatus::InsufficientProgress | SolverStatus::MaxIterations) {
+        if !matches!(
+            solution.status,
+            SolverStatus::Solved
+                | SolverStatus::AlmostSolved
+                | SolverStatus::InsufficientProgress
+                | SolverStatus::MaxIterations
+        ) {
             return Err(SolveError::NoSolution(format!("{:?}", solution.status)));
         }
         let values: Vec<f64> = solution.x.iter().zip(&scale).map(|(x, s)| x * s).collect();
-        let binding: Vec<bool> = solution.z.iter().zip(&solution.s).map(|(z, s)| z > s).collect();
+        let binding: Vec<bool> = solution
+            .z
+            .iter()
+            .zip(&solution.s)
+            .map(|(z, s)| z > s)
+            .collect();
         self.polish(&columns, &right, &bounds, binding, &values)
     }
 
@@ -248,7 +282,11 @@ impl Problem {
             }
             for k in self.first_free..self.blocks {
                 if let Some(upper) = self.index(s, k) {
-                    let lower = if k > self.first_free { self.index(s, k - 1) } else { None };
+                    let lower = if k > self.first_free {
+                        self.index(s, k - 1)
+                    } else {
+                        None
+                    };
                     bounds.push((upper, lower));
                 }
             }
@@ -257,7 +295,14 @@ impl Problem {
     }
 
     /// Solves exactly with the binding constraints held, and drops those that the exact solution violates.
-    fn polish(&self, columns: &[Vec<(usize, f64)>], right: &[f64], bounds: &[(usize, Option<usize>)], mut binding: Vec<bool>, start: &[f64]) -> Result<Fit, SolveError> {
+    fn polish(
+        &self,
+        columns: &[Vec<(usize, f64)>],
+        right: &[f64],
+        bounds: &[(usize, Option<usize>)],
+        mut binding: Vec<bool>,
+        start: &[f64],
+    ) -> Result<Fit, SolveError> {
         let n = self.unknowns();
         for _ in 0..20 {
             let reduced = reduce(n, bounds, &binding);
@@ -277,7 +322,10 @@ impl Problem {
             }
             let cholesky = Cholesky::new(normal).ok_or(SolveError::Undetermined)?;
             let solved = cholesky.solve(&rhs);
-            let values: Vec<f64> = reduced.iter().map(|r| r.map_or(0.0, |r| solved[r])).collect();
+            let values: Vec<f64> = reduced
+                .iter()
+                .map(|r| r.map_or(0.0, |r| solved[r]))
+                .collect();
             let mut violated = false;
             for (bound, held) in bounds.iter().zip(binding.iter_mut()) {
                 let slack = values[bound.0] - bound.1.map_or(0.0, |l| values[l]);
@@ -291,12 +339,23 @@ impl Problem {
                 return Ok(self.fit(values, reduced, cholesky));
             }
         }
-        Err(SolveError::NoSolution("the set of binding constraints did not settle".into()))
+        Err(SolveError::NoSolution(
+            "the set of binding constraints did not settle".into(),
+        ))
     }
 
-    fn fit(&self, values: Vec<f64>, reduced: Vec<Option<usize>>, cholesky: Cholesky<f64, Dyn>) -> Fit {
+    fn fit(
+        &self,
+        values: Vec<f64>,
+        reduced: Vec<Option<usize>>,
+        cholesky: Cholesky<f64, Dyn>,
+    ) -> Fit {
         let sequences = (0..self.rising.len())
-            .map(|s| (0..self.blocks).map(|k| self.index(s, k).map_or(0.0, |i| values[i])).collect())
+            .map(|s| {
+                (0..self.blocks)
+                    .map(|k| self.index(s, k).map_or(0.0, |i| values[i]))
+                    .collect()
+            })
             .collect();
         let priors = self
             .weights
@@ -323,7 +382,11 @@ impl Problem {
             .map(|rows| {
                 (0..self.blocks)
                     .map(|k| {
-                        let shapes: f64 = rows.columns.iter().map(|(i, c)| fit.weights[*i] * c[k]).sum();
+                        let shapes: f64 = rows
+                            .columns
+                            .iter()
+                            .map(|(i, c)| fit.weights[*i] * c[k])
+                            .sum();
                         let slips: f64 = rows.sequences.iter().map(|s| fit.sequences[*s][k]).sum();
                         rows.reading[k] - shapes - slips
                     })
@@ -402,7 +465,11 @@ impl Fit {
     /// Value of a linear combination.
     pub(super) fn value(&self, f: &Functional) -> f64 {
         let shapes: f64 = f.weights.iter().map(|(i, c)| c * self.weights[*i]).sum();
-        let slips: f64 = f.sequences.iter().map(|(s, k, c)| c * self.sequences[*s][*k]).sum();
+        let slips: f64 = f
+            .sequences
+            .iter()
+            .map(|(s, k, c)| c * self.sequences[*s][*k])
+            .sum();
         shapes + slips
     }
 
@@ -420,7 +487,10 @@ impl Fit {
         let per_block = self.sequences.len();
         for (s, k, c) in &f.sequences {
             if *k >= self.first_free && *k < self.blocks {
-                put(self.weights.len() + (k - self.first_free) * per_block + s, *c);
+                put(
+                    self.weights.len() + (k - self.first_free) * per_block + s,
+                    *c,
+                );
             }
         }
         let response = self.cholesky.solve(&direction);
@@ -434,16 +504,94 @@ impl Fit {
             match prior {
                 Prior::None => {}
                 Prior::Normal(sd) => {
-                    spread.normal.push((source.clone(), (sensitivity * sd).abs()));
+                    spread
+                        .normal
+                        .push((source.clone(), (sensitivity * sd).abs()));
                     known += (sensitivity * sd).powi(2);
                 }
                 Prior::Rectangular(half) => {
-                    spread.rectangular.push((source.clone(), (sensitivity * half).abs()));
+                    spread
+                        .rectangular
+                        .push((source.clone(), (sensitivity * half).abs()));
                     known += (sensitivity * half).powi(2) / 3.0;
                 }
             }
         }
         spread.noise = (total - known).max(0.0).sqrt();
         spread
+    }
+}
+
+/// Something that holds a fit.
+pub(super) trait Balanced {
+    /// The fit.
+    fn fit(&self) -> &Fit;
+}
+
+impl Problem {
+    /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
+    /// over dyadic numbers of last blocks, the step's estimate given everything else, and its standard deviation;
+    /// the pair with the highest one-sided bound.
+    pub(super) fn late_step(
+        &self,
+        fit: &Fit,
+        residuals: &[Vec<f64>],
+        s: usize,
+        at: usize,
+    ) -> (f64, f64) {
+        let mut best = (0.0, 0.0);
+        let mut best_bound = f64::NEG_INFINITY;
+        let mut length = 1;
+        while length <= at + 1 - self.first_free.min(at) {
+            let from = at + 1 - length;
+            if from < self.first_free {
+                break;
+            }
+            if let Some((estimate, sd)) = self.step(fit, residuals, s, from) {
+                let bound = estimate + 1.645 * sd;
+                if bound > best_bound {
+                    best_bound = bound;
+                    best = (estimate, sd);
+                }
+            }
+            length *= 2;
+        }
+        best
+    }
+
+    /// Estimate and standard deviation of an added step of sequence `s` from block `from` to the end of the record.
+    fn step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, from: usize) -> Option<(f64, f64)> {
+        let size = fit.cholesky.l_dirty().nrows();
+        let mut cross = DVector::<f64>::zeros(size);
+        let (mut own, mut pull) = (0.0, 0.0);
+        let per_block = self.rising.len();
+        for (rows, residual) in self.rows.iter().zip(residuals) {
+            if !rows.sequences.contains(&s) {
+                continue;
+            }
+            for k in from..self.blocks {
+                if !residual[k].is_finite() {
+                    continue;
+                }
+                let w = 1.0 / rows.variance[k];
+                own += w;
+                pull += w * residual[k];
+                for (i, column) in &rows.columns {
+                    if let Some(r) = fit.reduced[*i] {
+                        cross[r] += w * column[k];
+                    }
+                }
+                for other in &rows.sequences {
+                    let full = self.weights.len() + (k - self.first_free) * per_block + other;
+                    if let Some(r) = fit.reduced[full] {
+                        cross[r] += w;
+                    }
+                }
+            }
+        }
+        let information = own - cross.dot(&fit.cholesky.solve(&cross));
+        // Where the step can be made up entirely by what is already free it is that freedom's spread that counts.
+        (information > 1e-9 * own && own > 0.0)
+            .then(|| (pull / information, information.sqrt().recip()))
     }
 }

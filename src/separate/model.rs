@@ -1,0 +1,705 @@
+//! The balance as a least-squares problem: which gauge sees which part.
+//!
+//!     travel  P = stretch + body give + jaw give + rest + stopper slip + core draw-in
+//!     mark    (M − αP)/(1 − α) = body give + jaw give + stopper slip          α = a/L, the mark's share
+//!     tail    T = its own give + stopper slip
+//!     body    B = body give
+//!     core    K = core draw-in (+ stopper slip if read against the rig)
+//!
+//! "Rest" is everything in the travel that does not come back and that no other gauge sees: set and cover slip with
+//! mark or tail; with travel alone also the stopper slip. It never falls, like every slip.
+
+use std::ops::Range;
+
+use crate::condition::Conditioned;
+use crate::ingest::GaugeKind;
+use crate::phases::Phased;
+use crate::separate::bases::{self, Columns, History};
+use crate::separate::readings::{self, Reading};
+use crate::separate::solve::{Fit, Prior, Problem, Rows, SolveError, Weight};
+use crate::sheet::{Against, BitterEnd, CoverAtEye, Sheet};
+
+/// The sequences of a problem: what never falls.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Sequences {
+    pub stopper: Option<usize>,
+    pub core: Option<usize>,
+    pub rest: Option<usize>,
+}
+
+/// A range of weights that belong to one part, with their columns over the blocks.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Shape {
+    pub weights: Vec<usize>,
+    pub columns: Vec<Vec<f64>>,
+}
+
+/// The fitted balance.
+pub(super) struct Balance {
+    pub problem: Problem,
+    pub fit: Fit,
+    pub sequences: Sequences,
+    pub stretch: Shape,
+    pub body: Shape,
+    pub jaws: Shape,
+    /// Gauge behind each element of `problem.rows`.
+    pub gauges: Vec<GaugeKind>,
+    /// Readings in use, for the travel and the checks.
+    pub readings: Vec<Reading>,
+    /// Lag found per gauge, s, with its standard error.
+    pub lags: Vec<(GaugeKind, f64, f64)>,
+    /// First block in use (the first of the first dwell) within all blocks.
+    pub first_block: usize,
+    /// How much wider than its noise each gauge's residuals are, as a factor on the variance.
+    pub misfit: Vec<f64>,
+    /// Slope of stretch against load per block, mm/N.
+    pub slope: Vec<f64>,
+}
+
+/// Standard deviation before the fit of a lag of a gauge behind the load, s.
+const LAG_SD_S: f64 = 0.15;
+/// Half width of the mark's share if the sheet gives its distance only: a quarter (common practice, no source).
+const SHARE_HALF_WIDTH: f64 = 0.25;
+/// Distance of a mark whose distance is not stated: within this of the mouth, m.
+const MARK_NEAR_MOUTH_M: f64 = 0.05;
+/// Free length assumed for that when the sheet states none, m.
+const FREE_LENGTH_GUESS_M: f64 = 3.0;
+/// Step of load for slopes, as a share of the peak.
+const SLOPE_STEP: f64 = 2e-3;
+
+/// What the model needs from the record, before any fit.
+struct Scene<'a> {
+    record: &'a Conditioned,
+    phased: &'a Phased,
+    sheet: &'a Sheet,
+    blocks: Vec<Range<usize>>,
+    /// Blocks of the first dwell, at the start of `blocks`.
+    dwell: usize,
+    time: Vec<f64>,
+    /// Rate of load per block, N/s.
+    load_rate: Vec<f64>,
+    /// Variance of the mean quiet load per block, N².
+    load_variance: Vec<f64>,
+}
+
+/// Fits the balance. `None` if no displacement gauge is there.
+pub(super) fn fit(
+    record: &Conditioned,
+    phased: &Phased,
+    sheet: &Sheet,
+) -> Result<Option<Balance>, SolveError> {
+    let scene = Scene::new(record, phased, sheet);
+    let mut lags: Vec<(GaugeKind, f64)> = Vec::new();
+    let Some(rough) = scene.assemble(&lags, None)? else {
+        return Ok(None);
+    };
+    let mut slope = scene.slope(&rough);
+    let mut misfit = rough.misfit.clone();
+    let mut balance = rough;
+    for _ in 0..2 {
+        let pass = Pass { slope, misfit };
+        let Some(next) = scene.assemble(&lags, Some(&pass))? else {
+            return Ok(None);
+        };
+        slope = scene.slope(&next);
+        misfit = next
+            .misfit
+            .iter()
+            .zip(&pass.misfit)
+            .map(|(new, old)| (new * old).max(1.0))
+            .collect();
+        let found = scene.lags(&next);
+        balance = next;
+        balance.slope.clone_from(&slope);
+        let shift: Vec<(GaugeKind, f64)> = found
+            .iter()
+            .map(|(kind, lag, _)| {
+                (
+                    *kind,
+                    lag + lags.iter().find(|(k, _)| k == kind).map_or(0.0, |l| l.1),
+                )
+            })
+            .collect();
+        balance.lags = found
+            .iter()
+            .zip(&shift)
+            .map(|((kind, _, se), (_, lag))| (*kind, *lag, *se))
+            .collect();
+        let settled = found
+            .iter()
+            .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
+        lags = shift
+            .into_iter()
+            .filter(|(_, lag)| lag.abs() > 0.1 * record.period_s)
+            .collect();
+        let quiet = misfit
+            .iter()
+            .zip(&pass.misfit)
+            .all(|(new, old)| new / old < 1.3);
+        if settled && quiet {
+            break;
+        }
+    }
+    Ok(Some(balance))
+}
+
+/// What an earlier pass tells the next.
+struct Pass {
+    slope: Vec<f64>,
+    misfit: Vec<f64>,
+}
+
+impl<'a> Scene<'a> {
+    fn new(record: &'a Conditioned, phased: &'a Phased, sheet: &'a Sheet) -> Self {
+        let all = &phased.blocks;
+        let first = all
+            .first
+            .iter()
+            .position(|f| *f >= phased.reference.start)
+            .unwrap_or(0);
+        let blocks: Vec<Range<usize>> = (first..all.len())
+            .map(|k| all.first[k]..all.end[k])
+            .collect();
+        let dwell = blocks
+            .iter()
+            .take_while(|b| b.start < phased.reference.end)
+            .count()
+            .max(1);
+        let quiet = &phased.quiet_load_n;
+        let load_rate = blocks
+            .iter()
+            .map(|b| {
+                let (a, z) = (b.start, b.end - 1);
+                let (a, z) = if a == z {
+                    (a.saturating_sub(1), (z + 1).min(quiet.len() - 1))
+                } else {
+                    (a, z)
+                };
+                (quiet[z] - quiet[a]) / (record.time_s[z] - record.time_s[a]).max(1e-9)
+            })
+            .collect();
+        let load_variance = blocks
+            .iter()
+            .map(|b| record.load.noise.powi(2) / b.len() as f64)
+            .collect();
+        let time = (first..all.len()).map(|k| all.time_s[k]).collect();
+        Self {
+            record,
+            phased,
+            sheet,
+            blocks,
+            dwell,
+            time,
+            load_rate,
+            load_variance,
+        }
+    }
+
+    fn columns(&self, of: fn(&History) -> Columns, load_shift: f64) -> Columns {
+        let shifted: Vec<f64>;
+        let load: &[f64] = if load_shift == 0.0 {
+            &self.phased.quiet_load_n
+        } else {
+            shifted = self
+                .phased
+                .quiet_load_n
+                .iter()
+                .map(|f| f + load_shift)
+                .collect();
+            &shifted
+        };
+        of(&History {
+            time_s: &self.record.time_s,
+            load_n: load,
+            peak_n: self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP),
+            blocks: &self.blocks,
+        })
+    }
+
+    /// Columns counted from the first dwell.
+    fn zeroed(&self, mut columns: Columns) -> Vec<Vec<f64>> {
+        for column in &mut columns.columns {
+            let zero = column[..self.dwell].iter().sum::<f64>() / self.dwell as f64;
+            for v in column.iter_mut() {
+                *v -= zero;
+            }
+        }
+        columns.columns
+    }
+
+    fn reading(&self, kind: GaugeKind, lags: &[(GaugeKind, f64)]) -> Option<Reading> {
+        let lag = lags.iter().find(|(k, _)| *k == kind).map_or(0.0, |l| l.1);
+        readings::reading(kind, self.record, self.phased, &self.blocks, lag)
+    }
+
+    /// The mark's share a/L and the half width and standard deviation of its error.
+    fn mark_share(&self) -> (f64, f64, f64) {
+        let mark = self.sheet.gauges.mark.as_ref();
+        let length = self
+            .sheet
+            .line
+            .free_length
+            .map_or(FREE_LENGTH_GUESS_M, |l| l.si());
+        match mark.and_then(|m| m.distance) {
+            Some(distance) => {
+                let share = distance.si() / length;
+                let sd = mark
+                    .and_then(|m| m.distance_uncertainty)
+                    .map_or(0.0, |u| u.si() / length);
+                (share, SHARE_HALF_WIDTH * share, sd)
+            }
+            None => (0.0, MARK_NEAR_MOUTH_M / length, 0.0),
+        }
+    }
+
+    fn assemble(
+        &self,
+        lags: &[(GaugeKind, f64)],
+        pass: Option<&Pass>,
+    ) -> Result<Option<Balance>, SolveError> {
+        let n = self.blocks.len();
+        let travel = self.reading(GaugeKind::Travel, lags);
+        let mark = self.reading(GaugeKind::Mark, lags);
+        let tail = self.reading(GaugeKind::Tail, lags);
+        let body = self.reading(GaugeKind::Body, lags);
+        let core = self
+            .reading(GaugeKind::Core, lags)
+            .filter(|_| self.sheet.line.bitter_end != BitterEnd::Whipped);
+        if travel.is_none() && mark.is_none() && tail.is_none() && core.is_none() {
+            return Ok(None);
+        }
+        let mut weights = Vec::new();
+        let mut shape = |columns: Vec<Vec<f64>>| {
+            let first = weights.len();
+            weights.extend(columns.iter().map(|_| Weight {
+                non_negative: true,
+                prior: Prior::None,
+                source: String::new(),
+            }));
+            Shape {
+                weights: (first..first + columns.len()).collect(),
+                columns,
+            }
+        };
+        let give = self.zeroed(self.columns(bases::give, 0.0));
+        let stretch = if travel.is_some() {
+            shape(self.zeroed(self.columns(bases::stretch, 0.0)))
+        } else {
+            Shape::default()
+        };
+        let body_shape = if body.is_some() {
+            shape(give.clone())
+        } else {
+            Shape::default()
+        };
+        let jaws = if mark.is_some() {
+            shape(give.clone())
+        } else {
+            Shape::default()
+        };
+        let tail_shape = if tail.is_some() {
+            shape(give)
+        } else {
+            Shape::default()
+        };
+
+        let mut rising = Vec::new();
+        let mut sequence = |wanted: bool, rises: bool| {
+            wanted.then(|| {
+                rising.push(rises);
+                rising.len() - 1
+            })
+        };
+        let sequences = Sequences {
+            stopper: sequence(mark.is_some() || tail.is_some(), true),
+            core: sequence(
+                core.is_some(),
+                self.sheet.line.cover_at_eye != CoverAtEye::Locked,
+            ),
+            rest: sequence(travel.is_some(), true),
+        };
+
+        let mut rows = Vec::new();
+        let mut gauges = Vec::new();
+        let mut kept = Vec::new();
+        let mut builder = RowBuilder {
+            scene: self,
+            weights: &mut weights,
+            pass,
+        };
+        if let Some(travel) = &travel {
+            let mut columns = Vec::new();
+            join(&mut columns, &stretch);
+            join(&mut columns, &body_shape);
+            join(&mut columns, &jaws);
+            builder.load_errors(&mut columns, n);
+            let seen = [sequences.rest, sequences.stopper, sequences.core];
+            rows.push(builder.rows(travel, rows.len(), columns, &seen, 1.0));
+            gauges.push(GaugeKind::Travel);
+        }
+        if let Some(mark) = &mark {
+            let (share, half, sd) = if travel.is_some() {
+                self.mark_share()
+            } else {
+                (0.0, 0.0, 0.0)
+            };
+            let relative =
+                self.sheet.gauges.mark.as_ref().and_then(|m| m.against) == Some(Against::Stopper);
+            let mut columns = Vec::new();
+            if !relative {
+                join(&mut columns, &body_shape);
+            }
+            join(&mut columns, &jaws);
+            let freed = self.freed_mark(
+                mark,
+                travel.as_ref(),
+                core.as_ref(),
+                body.as_ref().filter(|_| relative),
+                share,
+            );
+            if let Some(travel) = &travel {
+                // M − αP moves by −P + M per unit of α, over 1 − α twice.
+                let column: Vec<f64> = (0..n)
+                    .map(|k| (mark.mean[k] - travel.mean[k]) / (1.0 - share).powi(2))
+                    .map(finite)
+                    .collect();
+                let negated: Vec<f64> = column.iter().map(|c| -c).collect();
+                builder.nuisance(
+                    &mut columns,
+                    negated.clone(),
+                    Prior::Rectangular(half),
+                    "the mark's share of the free length",
+                );
+                builder.nuisance(
+                    &mut columns,
+                    negated,
+                    Prior::Normal(sd),
+                    "distance of the mark",
+                );
+            }
+            if let (Some(core), CoverAtEye::Unknown) = (&core, self.sheet.line.cover_at_eye) {
+                let column: Vec<f64> = core.mean.iter().map(|c| share * finite(*c)).collect();
+                builder.nuisance(
+                    &mut columns,
+                    column,
+                    Prior::Rectangular(0.5),
+                    "cover at the eye, locked or free",
+                );
+            }
+            rows.push(builder.rows(
+                &freed,
+                rows.len(),
+                columns,
+                &[sequences.stopper],
+                1.0 / (1.0 - share),
+            ));
+            gauges.push(GaugeKind::Mark);
+        }
+        if let Some(tail) = &tail {
+            let mut columns = Vec::new();
+            join(&mut columns, &tail_shape);
+            rows.push(builder.rows(tail, rows.len(), columns, &[sequences.stopper], 1.0));
+            gauges.push(GaugeKind::Tail);
+        }
+        if let Some(body) = &body {
+            let mut columns = Vec::new();
+            join(&mut columns, &body_shape);
+            rows.push(builder.rows(body, rows.len(), columns, &[], 1.0));
+            gauges.push(GaugeKind::Body);
+        }
+        if let Some(core) = &core {
+            let against_rig =
+                self.sheet.gauges.core.as_ref().and_then(|c| c.against) == Some(Against::Rig);
+            let slip = if against_rig { sequences.stopper } else { None };
+            rows.push(builder.rows(core, rows.len(), Vec::new(), &[sequences.core, slip], 1.0));
+            gauges.push(GaugeKind::Core);
+        }
+        kept.extend([travel, mark, tail, body, core].into_iter().flatten());
+
+        let problem = Problem {
+            blocks: n,
+            first_free: self.dwell,
+            weights,
+            rising,
+            rows,
+        };
+        let fit = problem.solve()?;
+        let residuals = problem.residuals(&fit);
+        let misfit = problem
+            .rows
+            .iter()
+            .zip(&residuals)
+            .map(|(rows, r)| misfit(rows, r))
+            .collect();
+        let first_block = self.phased.blocks.len() - n;
+        Ok(Some(Balance {
+            problem,
+            fit,
+            sequences,
+            stretch,
+            body: body_shape,
+            jaws,
+            gauges,
+            readings: kept,
+            lags: Vec::new(),
+            first_block,
+            misfit,
+            slope: vec![0.0; n],
+        }))
+    }
+
+    /// The mark's reading without the stretch of the line between mouth and mark.
+    fn freed_mark(
+        &self,
+        mark: &Reading,
+        travel: Option<&Reading>,
+        core: Option<&Reading>,
+        body: Option<&Reading>,
+        share: f64,
+    ) -> Reading {
+        let Some(travel) = travel else {
+            return mark.clone();
+        };
+        // With the cover free at the eye the mark does not share core slip; not known: half of it, with its error.
+        let shared = match self.sheet.line.cover_at_eye {
+            CoverAtEye::Locked => 0.0,
+            CoverAtEye::Free => 1.0,
+            CoverAtEye::Unknown => 0.5,
+        };
+        let mut freed = mark.clone();
+        for k in 0..freed.mean.len() {
+            let core = core.map_or(0.0, |c| finite(c.mean[k]));
+            let body = body.map_or(0.0, |b| finite(b.mean[k]));
+            freed.mean[k] =
+                (mark.mean[k] - share * (travel.mean[k] - body - shared * core)) / (1.0 - share);
+            freed.variance[k] =
+                (mark.variance[k] + share.powi(2) * travel.variance[k]) / (1.0 - share).powi(2);
+        }
+        freed
+    }
+
+    /// Slope of stretch against load per block, mm/N, from a small shift of the load.
+    fn slope(&self, balance: &Balance) -> Vec<f64> {
+        let step = SLOPE_STEP * self.phased.peak_n;
+        let n = self.blocks.len();
+        if balance.stretch.weights.is_empty() {
+            return vec![0.0; n];
+        }
+        let (low, high) = (
+            self.columns(bases::stretch, 0.0),
+            self.columns(bases::stretch, step),
+        );
+        (0..n)
+            .map(|k| {
+                let at = |c: &Columns| -> f64 {
+                    c.columns
+                        .iter()
+                        .zip(&balance.stretch.weights)
+                        .map(|(c, w)| c[k] * balance.fit.weights[*w])
+                        .sum()
+                };
+                ((at(&high) - at(&low)) / step).max(0.0)
+            })
+            .collect()
+    }
+
+    /// Lags found in this fit, beyond those already taken out.
+    fn lags(&self, balance: &Balance) -> Vec<(GaugeKind, f64, f64)> {
+        let mut found = Vec::new();
+        for (i, weight) in balance.problem.weights.iter().enumerate() {
+            let Some(kind) = GaugeKind::from_lag_source(&weight.source) else {
+                continue;
+            };
+            let spread = balance.fit.spread(&super::solve::Functional {
+                weights: vec![(i, 1.0)],
+                sequences: Vec::new(),
+            });
+            let se = (spread.noise.powi(2) + spread.normal.iter().map(|(_, s)| s * s).sum::<f64>())
+                .sqrt();
+            found.push((kind, balance.fit.weights[i], se));
+        }
+        found
+    }
+}
+
+fn finite(v: f64) -> f64 {
+    if v.is_finite() { v } else { 0.0 }
+}
+
+fn join(columns: &mut Vec<(usize, Vec<f64>)>, shape: &Shape) {
+    columns.extend(
+        shape
+            .weights
+            .iter()
+            .copied()
+            .zip(shape.columns.iter().cloned()),
+    );
+}
+
+/// Variance of the residuals against what noise leaves, neighbours' likeness included; at least 1.
+///
+/// With residuals r in standard deviations and autocorrelations ρ, slowly varying figures are blurred by
+/// mean(r²)·(1 + 2Σρ) instead of 1 (Σ over the leading positive run).
+fn misfit(rows: &Rows, residual: &[f64]) -> f64 {
+    let standard: Vec<f64> = residual
+        .iter()
+        .zip(&rows.variance)
+        .map(|(r, v)| r / v.sqrt())
+        .filter(|r| r.is_finite())
+        .collect();
+    let n = standard.len();
+    if n < 20 {
+        return 1.0;
+    }
+    let square = standard.iter().map(|r| r * r).sum::<f64>() / n as f64;
+    let mut likeness = 1.0;
+    for shift in 1..n / 4 {
+        let product: f64 = (shift..n)
+            .map(|i| standard[i] * standard[i - shift])
+            .sum::<f64>()
+            / n as f64;
+        let rho = product / square;
+        if rho < 2.0 / (n as f64).sqrt() {
+            break;
+        }
+        likeness += 2.0 * rho;
+    }
+    (square * likeness).max(1.0)
+}
+
+impl GaugeKind {
+    fn lag_source(self) -> String {
+        format!("lag of the {} gauge", self.name())
+    }
+
+    fn from_lag_source(source: &str) -> Option<Self> {
+        [Self::Travel, Self::Mark, Self::Tail, Self::Body, Self::Core]
+            .into_iter()
+            .find(|k| k.lag_source() == source)
+    }
+}
+
+/// Builds one gauge's rows with its instrument's errors.
+struct RowBuilder<'s, 'a> {
+    scene: &'s Scene<'a>,
+    weights: &'s mut Vec<Weight>,
+    pass: Option<&'s Pass>,
+}
+
+impl RowBuilder<'_, '_> {
+    fn nuisance(
+        &mut self,
+        columns: &mut Vec<(usize, Vec<f64>)>,
+        column: Vec<f64>,
+        prior: Prior,
+        source: &str,
+    ) {
+        let nothing = match prior {
+            Prior::None => false,
+            Prior::Normal(s) | Prior::Rectangular(s) => s <= 0.0,
+        };
+        if nothing {
+            return;
+        }
+        columns.push((self.weights.len(), column));
+        self.weights.push(Weight {
+            non_negative: false,
+            prior,
+            source: source.to_owned(),
+        });
+    }
+
+    /// Zero and drift of the cell bend the stretch.
+    fn load_errors(&mut self, columns: &mut Vec<(usize, Vec<f64>)>, n: usize) {
+        let Some(pass) = self.pass else { return };
+        let errors = self.scene.record.load.errors;
+        let dwell = self.scene.dwell;
+        let zero = pass.slope[..dwell].iter().sum::<f64>() / dwell as f64;
+        let (first, last) = (self.scene.time[0], self.scene.time[n - 1]);
+        let span = (last - first).max(1e-9);
+        let shift: Vec<f64> = pass.slope.iter().map(|s| -(s - zero)).collect();
+        let drift: Vec<f64> = pass
+            .slope
+            .iter()
+            .zip(&self.scene.time)
+            .map(|(s, t)| -s * (t - first) / span)
+            .collect();
+        self.nuisance(
+            columns,
+            shift,
+            Prior::Rectangular(errors.fixed),
+            "zero of the load cell",
+        );
+        self.nuisance(
+            columns,
+            drift,
+            Prior::Rectangular(errors.drift),
+            "drift of the load cell",
+        );
+    }
+
+    fn rows(
+        &mut self,
+        reading: &Reading,
+        place: usize,
+        mut columns: Vec<(usize, Vec<f64>)>,
+        sequences: &[Option<usize>],
+        enlarged: f64,
+    ) -> Rows {
+        let n = reading.mean.len();
+        let name = reading.kind.name();
+        self.weights.push(Weight {
+            non_negative: false,
+            prior: Prior::None,
+            source: String::new(),
+        });
+        columns.push((self.weights.len() - 1, vec![1.0; n]));
+        let gained: Vec<f64> = reading.mean.iter().map(|m| finite(*m)).collect();
+        self.nuisance(
+            &mut columns,
+            gained,
+            Prior::Rectangular(reading.errors.gain),
+            &format!("accuracy of the {name} gauge"),
+        );
+        let (first, last) = (self.scene.time[0], self.scene.time[n - 1]);
+        let drifted: Vec<f64> = self
+            .scene
+            .time
+            .iter()
+            .map(|t| (t - first) / (last - first).max(1e-9))
+            .collect();
+        self.nuisance(
+            &mut columns,
+            drifted,
+            Prior::Rectangular(enlarged * reading.errors.drift),
+            &format!("drift of the {name} gauge"),
+        );
+        let mut variance = reading.variance.clone();
+        if let Some(pass) = self.pass {
+            if reading.kind == GaugeKind::Travel {
+                for k in 0..n {
+                    variance[k] += pass.slope[k].powi(2) * self.scene.load_variance[k];
+                }
+                let lag: Vec<f64> = (0..n)
+                    .map(|k| -pass.slope[k] * self.scene.load_rate[k])
+                    .collect();
+                self.nuisance(
+                    &mut columns,
+                    lag,
+                    Prior::Normal(LAG_SD_S),
+                    &reading.kind.lag_source(),
+                );
+            }
+            let factor = pass.misfit.get(place).copied().unwrap_or(1.0);
+            for v in &mut variance {
+                *v *= factor;
+            }
+        }
+        Rows {
+            reading: reading.mean.clone(),
+            variance,
+            columns,
+            sequences: sequences.iter().flatten().copied().collect(),
+        }
+    }
+}

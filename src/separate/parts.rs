@@ -1,0 +1,625 @@
+//! From the fitted balance to parts: what each gauge set can tell, and no more.
+
+use std::collections::BTreeMap;
+
+use crate::condition::Conditioned;
+use crate::ingest::GaugeKind;
+use crate::phases::{CYCLE_SHARE, Phased};
+use crate::separate::interval;
+use crate::separate::model::{Balance, Shape};
+use crate::separate::solve::{Balanced, Fit, Functional, Spread};
+use crate::separate::{Course, Part, PartName, Support};
+use crate::sheet::{CoverAtEye, Sheet};
+use crate::stats::estimate::LEVEL;
+use crate::stats::{Estimate, Measure};
+
+impl Balanced for Balance {
+    fn fit(&self) -> &Fit {
+        &self.fit
+    }
+}
+
+/// What the gauges and the schedule allow to say.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Means {
+    pub travel: bool,
+    pub stopper: bool,
+    /// Stopper slip is read at a few moments only.
+    pub by_hand: bool,
+    pub core: bool,
+    pub body: bool,
+    pub mark: bool,
+    /// The load came back down far enough to see what comes back.
+    pub unloads: bool,
+    /// Something speaks for core slip stored in the tail.
+    pub stores: bool,
+}
+
+/// Parts and support.
+pub(super) struct Split {
+    pub parts: BTreeMap<PartName, Part>,
+    pub support: Vec<Support>,
+}
+
+/// A linear combination per block.
+type PerBlock<'a> = Box<dyn Fn(usize) -> Functional + 'a>;
+
+pub(super) fn means(
+    balance: &Balance,
+    record: &Conditioned,
+    phased: &Phased,
+    stores: bool,
+) -> Means {
+    let has = |k: GaugeKind| balance.gauges.contains(&k);
+    Means {
+        travel: has(GaugeKind::Travel),
+        stopper: balance.sequences.stopper.is_some(),
+        by_hand: [GaugeKind::Mark, GaugeKind::Tail]
+            .iter()
+            .all(|k| record.gauge(*k).is_none()),
+        core: balance.sequences.core.is_some(),
+        body: has(GaugeKind::Body),
+        mark: has(GaugeKind::Mark),
+        unloads: phased.cycles > 0,
+        stores,
+    }
+}
+
+/// Splits the travel.
+pub(super) fn split(balance: &Balance, phased: &Phased, sheet: &Sheet, means: &Means) -> Split {
+    let reader = Reader::new(balance, phased, sheet);
+    let mut parts = BTreeMap::new();
+    let mut support = Vec::new();
+    for name in [
+        PartName::Stretch,
+        PartName::Set,
+        PartName::StopperSlip,
+        PartName::CoverSlip,
+        PartName::Give,
+        PartName::SetAndCoverSlip,
+        PartName::NotRecovered,
+    ] {
+        let (how, missing, part) = reader.part(name, means);
+        support.push(Support {
+            part: name,
+            how: how.to_owned(),
+            missing: missing.to_owned(),
+        });
+        parts.insert(name, part);
+    }
+    Split { parts, support }
+}
+
+/// Reads parts out of a balance.
+struct Reader<'a> {
+    balance: &'a Balance,
+    residuals: Vec<Vec<f64>>,
+    last: usize,
+    proof: Result<usize, String>,
+    /// Blocks in which the load rises to a new highest.
+    rising_high: Vec<bool>,
+    /// Blocks at which spreads are computed; between them they are interpolated.
+    stations: Vec<usize>,
+}
+
+/// Spreads over the course are computed at about this many blocks.
+const STATIONS: usize = 60;
+/// The highest load rises when it grows by this share of the peak within a block.
+const RISE_SHARE: f64 = 2e-4;
+/// Late set is at most this share of the set that came at once (domain: a tenth to a third of the whole comes late).
+const LATE_SET_SHARE: f64 = 0.5;
+
+impl<'a> Reader<'a> {
+    fn new(balance: &'a Balance, phased: &Phased, sheet: &Sheet) -> Self {
+        let n = balance.problem.blocks;
+        let highest = &phased.blocks.highest_n[balance.first_block..];
+        let rising_high = (0..n)
+            .map(|k| k > 0 && highest[k] - highest[k - 1] > RISE_SHARE * phased.peak_n)
+            .collect();
+        let proof = match sheet.limits.as_ref().and_then(|l| l.proof) {
+            None => Err("the sheet states no proof load".to_owned()),
+            Some(proof) => highest
+                .iter()
+                .position(|h| *h >= 0.999 * proof.si())
+                .ok_or_else(|| format!("the load never reached the proof load of {proof}")),
+        };
+        let stations = (0..n)
+            .step_by(n.div_ceil(STATIONS))
+            .chain([n - 1])
+            .collect();
+        Self {
+            balance,
+            residuals: balance.problem.residuals(&balance.fit),
+            last: n - 1,
+            proof,
+            rising_high,
+            stations,
+        }
+    }
+
+    /// How far the gauges support a part, what is missing, and the part.
+    fn part(&self, name: PartName, means: &Means) -> (&'static str, &'static str, Part) {
+        let m = means;
+        let cannot = |missing: &'static str, reason: &str| ("no", missing, absent(reason));
+        let no_cycle =
+            "the load never came back down: what comes back cannot be told from what does not";
+        let cycle = "an unloading to pre-tension with a rest as long as the longest hold";
+        match name {
+            PartName::NotRecovered => match (m.travel, m.unloads) {
+                (false, _) => cannot("a travel gauge", "no travel gauge"),
+                (true, false) => cannot(cycle, no_cycle),
+                (true, true) => (
+                    "throughout",
+                    "",
+                    self.slip_part(
+                        &self.sum(&[
+                            self.balance.sequences.rest,
+                            self.balance.sequences.stopper,
+                            self.balance.sequences.core,
+                        ]),
+                        "travel less what comes back",
+                    ),
+                ),
+            },
+            PartName::Stretch => match (m.travel, m.unloads) {
+                (false, _) => cannot("a travel gauge", "no travel gauge"),
+                (true, false) => cannot(cycle, no_cycle),
+                (true, true) => {
+                    let shape = self.shape(&[&self.balance.stretch]);
+                    (
+                        "throughout",
+                        if m.mark || m.body {
+                            ""
+                        } else {
+                            "a body gauge: the give of the mount is within the stretch"
+                        },
+                        self.plain_part(&shape, "what comes back, at once and late"),
+                    )
+                }
+            },
+            PartName::Give => match (m.mark || m.body, m.unloads) {
+                (false, _) => cannot(
+                    "a body gauge or a mark at the mouth",
+                    "no gauge at the stopper: any give is within the stretch",
+                ),
+                (true, false) if !m.body => cannot(cycle, no_cycle),
+                _ => (
+                    "throughout",
+                    if m.body {
+                        ""
+                    } else {
+                        "a body gauge, to tell mount from jaws"
+                    },
+                    self.plain_part(
+                        &self.shape(&[&self.balance.body, &self.balance.jaws]),
+                        "what moves and comes back at the stopper",
+                    ),
+                ),
+            },
+            PartName::StopperSlip => match (m.stopper, m.unloads) {
+                (false, _) => cannot(
+                    "a mark at the mouth, or on the tail",
+                    "no gauge at the stopper tells the line's movement there",
+                ),
+                (true, false) => ("bracketed", cycle, self.stopper_without_cycle()),
+                (true, true) => {
+                    let f = self.sum(&[self.balance.sequences.stopper]);
+                    (
+                        if m.by_hand {
+                            "at the readings"
+                        } else {
+                            "throughout"
+                        },
+                        if m.by_hand { "a logged mark gauge" } else { "" },
+                        self.slip_part(&f, "mark less give and stretch before it"),
+                    )
+                }
+            },
+            PartName::SetAndCoverSlip => match (m.travel, m.stopper, m.unloads) {
+                (false, _, _) => cannot("a travel gauge", "no travel gauge"),
+                (_, false, _) => cannot(
+                    "a mark at the mouth, or on the tail",
+                    "the stopper slip is within what did not come back",
+                ),
+                (_, _, false) => cannot(cycle, no_cycle),
+                _ => (
+                    "throughout",
+                    "",
+                    self.slip_part(
+                        &self.sum(&[self.balance.sequences.rest, self.balance.sequences.core]),
+                        "travel less stretch, give and stopper slip",
+                    ),
+                ),
+            },
+            PartName::CoverSlip => {
+                if m.core && !m.stores {
+                    ("throughout", "", self.core_part())
+                } else if m.core && m.travel && m.stopper && m.unloads {
+                    ("bracketed", "a shorter tail, which cannot store core slip", self.bracket(&self.sum(&[self.balance.sequences.core]), &self.sum(&[self.balance.sequences.rest, self.balance.sequences.core]), 0.0, "from the draw-in to draw-in and set together: the tail may have stored the rest"))
+                } else if m.travel && m.stopper && m.unloads {
+                    let (below, late) = (self.below_highest(), self.late_set());
+                    ("bracketed", "a core gauge at the bitter end", self.bracket(&below, &self.sum(&[self.balance.sequences.rest]), late, "from the slip below the highest load so far to that plus everything at new highest loads: set and cover slip fit alike there"))
+                } else {
+                    cannot(
+                        "a mark at the mouth and a core gauge at the bitter end",
+                        "these gauges do not tell cover slip from set and stopper slip",
+                    )
+                }
+            }
+            PartName::Set => {
+                if m.core && !m.stores && m.stopper && m.travel && m.unloads {
+                    (
+                        "throughout",
+                        "",
+                        self.slip_part(
+                            &self.sum(&[self.balance.sequences.rest]),
+                            "travel less everything else",
+                        ),
+                    )
+                } else if m.travel && m.stopper && m.unloads {
+                    (
+                        "bracketed",
+                        "a core gauge at the bitter end",
+                        self.bracket(
+                            &self.sum(&[]),
+                            &self.sum(&[self.balance.sequences.rest]),
+                            0.0,
+                            "set and cover slip fit alike at new highest loads",
+                        ),
+                    )
+                } else {
+                    cannot(
+                        "a mark at the mouth, a core gauge and an unloading",
+                        "these gauges do not tell set from slip",
+                    )
+                }
+            }
+        }
+    }
+
+    fn sum(&self, sequences: &[Option<usize>]) -> PerBlock<'_> {
+        let list: Vec<usize> = sequences.iter().flatten().copied().collect();
+        Box::new(move |k| Functional {
+            weights: Vec::new(),
+            sequences: list.iter().map(|s| (*s, k, 1.0)).collect(),
+        })
+    }
+
+    fn shape(&self, shapes: &[&Shape]) -> PerBlock<'_> {
+        let list: Vec<(usize, Vec<f64>)> = shapes
+            .iter()
+            .flat_map(|s| s.weights.iter().copied().zip(s.columns.iter().cloned()))
+            .collect();
+        Box::new(move |k| Functional {
+            weights: list.iter().map(|(w, c)| (*w, c[k])).collect(),
+            sequences: Vec::new(),
+        })
+    }
+
+    /// Increments of the rest where the load is below its highest so far.
+    fn below_highest(&self) -> PerBlock<'_> {
+        let rest = self.balance.sequences.rest;
+        let first = self.balance.problem.first_free;
+        Box::new(move |k| {
+            let mut f = Functional::default();
+            let Some(rest) = rest else { return f };
+            for j in first..=k {
+                if !self.rising_high[j] {
+                    f.sequences.push((rest, j, 1.0));
+                    if j > first {
+                        f.sequences.push((rest, j - 1, -1.0));
+                    }
+                }
+            }
+            f
+        })
+    }
+
+    /// The most late set that may hide in slip below the highest load, mm.
+    fn late_set(&self) -> f64 {
+        let Some(rest) = self.balance.sequences.rest else {
+            return 0.0;
+        };
+        let values = &self.balance.fit.sequences[rest];
+        let at_highest: f64 = (1..values.len())
+            .filter(|k| self.rising_high[*k])
+            .map(|k| values[k] - values[k - 1])
+            .sum();
+        LATE_SET_SHARE * at_highest
+    }
+
+    /// A part that may have either sign.
+    fn plain_part(&self, f: &PerBlock, method: &str) -> Part {
+        let at = |k: usize| {
+            let (value, spread) = interval::evaluate(self.balance, &f(k));
+            (interval::two_sided(value, &spread, LEVEL, method), spread)
+        };
+        self.assemble(f, at, false)
+    }
+
+    /// A part that never falls.
+    fn slip_part(&self, f: &PerBlock, method: &str) -> Part {
+        let at = |k: usize| {
+            let functional = f(k);
+            let (value, spread) = interval::evaluate(self.balance, &functional);
+            let mut step = (0.0f64, 0.0f64);
+            for (s, _, _) in &functional.sequences {
+                let (estimate, sd) =
+                    self.balance
+                        .problem
+                        .late_step(&self.balance.fit, &self.residuals, *s, k);
+                step = (step.0 + estimate.max(-3.0 * sd), step.1.hypot(sd));
+            }
+            (interval::slip(value, &spread, step, LEVEL, method), spread)
+        };
+        self.assemble(f, at, true)
+    }
+
+    fn core_part(&self) -> Part {
+        let mut part = self.slip_part(
+            &self.sum(&[self.balance.sequences.core]),
+            "draw-in at the bitter end",
+        );
+        for figure in [&mut part.end, &mut part.at_proof] {
+            if figure.is_known() {
+                figure.reason = Some(
+                    "taken as nothing stored in the tail: draw-in follows cover slip one to one"
+                        .into(),
+                );
+            }
+        }
+        part
+    }
+
+    fn assemble(
+        &self,
+        f: &PerBlock,
+        at: impl Fn(usize) -> (Estimate, Spread),
+        floor_at_zero: bool,
+    ) -> Part {
+        let (end, spread) = at(self.last);
+        let at_proof = match &self.proof {
+            Ok(k) => at(*k).0,
+            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
+        };
+        let values: Vec<f64> = (0..=self.last)
+            .map(|k| self.balance.fit.value(&f(k)))
+            .collect();
+        let stations: Vec<(usize, f64, f64, f64)> = self
+            .stations
+            .iter()
+            .map(|k| {
+                let (estimate, spread) = at(*k);
+                let value = 1e-3 * values[*k];
+                (
+                    *k,
+                    value - estimate.low.unwrap_or(value),
+                    estimate.high.unwrap_or(value) - value,
+                    spread.noise,
+                )
+            })
+            .collect();
+        let below = interpolate(&stations, self.last, |s| s.1);
+        let above = interpolate(&stations, self.last, |s| s.2);
+        let value: Vec<f64> = values.iter().map(|v| 1e-3 * v).collect();
+        let low = value
+            .iter()
+            .zip(&below)
+            .map(|(v, b)| {
+                if floor_at_zero {
+                    (v - b).max(0.0)
+                } else {
+                    v - b
+                }
+            })
+            .collect();
+        let high = value.iter().zip(&above).map(|(v, a)| v + a).collect();
+        Part {
+            end,
+            at_proof,
+            budget: spread.budget(),
+            course: Some(self.padded(Course {
+                value: Some(value),
+                low,
+                high,
+                noise: self.block_noise(f),
+            })),
+        }
+    }
+
+    /// Noise of one block's value: the gauges that see the part, each block alone.
+    fn block_noise(&self, f: &PerBlock) -> Vec<f64> {
+        (0..=self.last)
+            .map(|k| {
+                let of = f(k);
+                let information: f64 = self
+                    .balance
+                    .problem
+                    .rows
+                    .iter()
+                    .filter(|rows| {
+                        of.sequences
+                            .iter()
+                            .any(|(s, _, _)| rows.sequences.contains(s))
+                            || of
+                                .weights
+                                .iter()
+                                .any(|(w, _)| rows.columns.iter().any(|(c, _)| c == w))
+                    })
+                    .filter(|rows| rows.reading[k].is_finite())
+                    .map(|rows| 1.0 / rows.variance[k])
+                    .sum();
+                if information > 0.0 {
+                    1e-3 / information.sqrt()
+                } else {
+                    f64::INFINITY
+                }
+            })
+            .collect()
+    }
+
+    fn bracket(&self, lower: &PerBlock, upper: &PerBlock, off_lower_mm: f64, reason: &str) -> Part {
+        let at = |k: usize| {
+            let (low, low_spread) = interval::evaluate(self.balance, &lower(k));
+            let (high, high_spread) = interval::evaluate(self.balance, &upper(k));
+            let mut allowed = 0.0f64;
+            for (s, _, _) in &upper(k).sequences {
+                let (estimate, sd) =
+                    self.balance
+                        .problem
+                        .late_step(&self.balance.fit, &self.residuals, *s, k);
+                allowed = allowed.max(estimate + 1.645 * sd);
+            }
+            // One-sided at either end: the truth is between them.
+            let side = 2.0 * LEVEL - 1.0;
+            let low = (low - off_lower_mm - low_spread.half_width(side)).max(0.0);
+            let high = high.max(0.0) + high_spread.half_width(side).max(allowed);
+            (
+                Estimate::bracket(
+                    Measure::Length,
+                    1e-3 * low,
+                    1e-3 * high.max(low),
+                    "bracket from the balance",
+                    reason,
+                ),
+                high_spread,
+            )
+        };
+        let (end, spread) = at(self.last);
+        let at_proof = match &self.proof {
+            Ok(k) => at(*k).0,
+            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
+        };
+        let stations: Vec<(usize, f64, f64, f64)> = self
+            .stations
+            .iter()
+            .map(|k| {
+                let (e, _) = at(*k);
+                (*k, e.low.unwrap_or(0.0), e.high.unwrap_or(0.0), 0.0)
+            })
+            .collect();
+        Part {
+            end,
+            at_proof,
+            budget: spread.budget(),
+            course: Some(self.padded(Course {
+                value: None,
+                low: interpolate(&stations, self.last, |s| s.1),
+                high: interpolate(&stations, self.last, |s| s.2),
+                noise: self.block_noise(upper),
+            })),
+        }
+    }
+
+    /// Without an unloading, give and slip rise alike: from what moved while the load did not rise, to everything.
+    fn stopper_without_cycle(&self) -> Part {
+        let Some(s) = self.balance.sequences.stopper else {
+            return absent("no gauge at the stopper");
+        };
+        let first = self.balance.problem.first_free;
+        let lower: PerBlock = Box::new(move |k| {
+            let mut f = Functional::default();
+            for j in first..=k {
+                if !self.rising_high[j] {
+                    f.sequences.push((s, j, 1.0));
+                    if j > first {
+                        f.sequences.push((s, j - 1, -1.0));
+                    }
+                }
+            }
+            f
+        });
+        let upper: PerBlock = Box::new(move |k| {
+            let mut f = Functional {
+                weights: Vec::new(),
+                sequences: vec![(s, k, 1.0)],
+            };
+            for shape in [&self.balance.body, &self.balance.jaws] {
+                f.weights.extend(
+                    shape
+                        .weights
+                        .iter()
+                        .zip(&shape.columns)
+                        .map(|(w, c)| (*w, c[k])),
+                );
+            }
+            f
+        });
+        self.bracket(
+            &lower,
+            &upper,
+            0.0,
+            "without an unloading, give of the jaws and slip rise alike",
+        )
+    }
+
+    /// Courses over all blocks: zero before the first dwell.
+    fn padded(&self, course: Course) -> Course {
+        let pad = |v: Vec<f64>| {
+            let mut out = vec![0.0; self.balance.first_block];
+            out.extend(v);
+            out
+        };
+        Course {
+            value: course.value.map(pad),
+            low: pad(course.low),
+            high: pad(course.high),
+            noise: pad(course.noise),
+        }
+    }
+}
+
+fn absent(reason: &str) -> Part {
+    Part {
+        end: Estimate::cannot_tell(Measure::Length, reason),
+        at_proof: Estimate::cannot_tell(Measure::Length, reason),
+        budget: Vec::new(),
+        course: None,
+    }
+}
+
+/// Straight lines between the stations.
+fn interpolate<T>(stations: &[T], last: usize, of: impl Fn(&T) -> f64) -> Vec<f64>
+where
+    T: Station,
+{
+    let mut out = Vec::with_capacity(last + 1);
+    let mut i = 0;
+    for k in 0..=last {
+        while i + 2 < stations.len() && stations[i + 1].block() <= k {
+            i += 1;
+        }
+        let (a, b) = (&stations[i], &stations[(i + 1).min(stations.len() - 1)]);
+        let gap = b.block().saturating_sub(a.block()) as f64;
+        let share = if gap > 0.0 {
+            ((k - a.block()) as f64 / gap).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        out.push(of(a) + share * (of(b) - of(a)));
+    }
+    out
+}
+
+/// Something that belongs to a block.
+trait Station {
+    fn block(&self) -> usize;
+}
+
+impl Station for (usize, f64, f64, f64) {
+    fn block(&self) -> usize {
+        self.0
+    }
+}
+
+/// True when a stretch curve can be read off: the load came down by a third.
+#[must_use]
+pub(super) fn curve_is_known(phased: &Phased) -> bool {
+    phased.cycles > 0 && phased.peak_n > 0.0 && CYCLE_SHARE > 0.0
+}
+
+/// True when the sheet or the record speaks for core slip stored in the tail.
+pub(super) fn tail_may_store(sheet: &Sheet) -> bool {
+    sheet.line.tail_stores.is_some_and(|l| l.si() > 0.0)
+        && sheet.line.cover_at_eye != CoverAtEye::Free
+}

@@ -1,0 +1,156 @@
+//! Gauge readings averaged into blocks, in mm, zero at the first dwell.
+
+use std::ops::Range;
+
+use crate::condition::{Conditioned, InstrumentErrors, Signal};
+use crate::ingest::GaugeKind;
+use crate::phases::Phased;
+
+/// One gauge over the blocks in use. Lengths in mm.
+#[derive(Debug, Clone)]
+pub(super) struct Reading {
+    pub kind: GaugeKind,
+    /// Mean reading per block since the first dwell; NaN = none.
+    pub mean: Vec<f64>,
+    /// Variance of that mean from noise and steps.
+    pub variance: Vec<f64>,
+    /// Gain as a share; fixed and drift in mm.
+    pub errors: InstrumentErrors,
+}
+
+/// The gauge of this kind: logged, or else read by hand at some moments.
+pub(super) fn reading(
+    kind: GaugeKind,
+    record: &Conditioned,
+    phased: &Phased,
+    blocks: &[Range<usize>],
+    lag_s: f64,
+) -> Option<Reading> {
+    let mut found = match record.gauge(kind) {
+        Some(signal) => logged(signal, record, blocks, lag_s),
+        None => by_hand(kind, record, blocks)?,
+    };
+    if !found.mean.iter().any(|m| m.is_finite()) {
+        return None;
+    }
+    // Counted from the first dwell; what the dwell's own noise leaves is a free offset in the fit.
+    let in_dwell: Vec<f64> = blocks
+        .iter()
+        .zip(&found.mean)
+        .filter(|(b, m)| phased.reference.contains(&b.start) && m.is_finite())
+        .map(|(_, m)| *m)
+        .collect();
+    let zero = if in_dwell.is_empty() {
+        found
+            .mean
+            .iter()
+            .copied()
+            .find(|m| m.is_finite())
+            .unwrap_or(0.0)
+    } else {
+        in_dwell.iter().sum::<f64>() / in_dwell.len() as f64
+    };
+    for m in &mut found.mean {
+        *m -= zero;
+    }
+    Some(found)
+}
+
+fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s: f64) -> Reading {
+    let shifted;
+    let values = if lag_s == 0.0 {
+        &signal.values
+    } else {
+        shifted = ahead(&record.time_s, &signal.values, lag_s);
+        &shifted
+    };
+    let noise = (signal.noise * 1e3).powi(2);
+    let step = (signal.step * 1e3).powi(2) / 12.0;
+    let (mut mean, mut variance) = (Vec::new(), Vec::new());
+    for block in blocks {
+        let usable: Vec<f64> = values[block.clone()]
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        let n = usable.len() as f64;
+        if usable.is_empty() {
+            mean.push(f64::NAN);
+            variance.push(f64::INFINITY);
+            continue;
+        }
+        mean.push(1e3 * usable.iter().sum::<f64>() / n);
+        // Averaging takes a step's error out only where noise makes the reading flicker between steps.
+        let flickers =
+            usable.windows(2).filter(|w| w[0] != w[1]).count() as f64 / (n - 1.0).max(1.0);
+        let left = if n > 1.0 {
+            (1.0 - 2.0 * flickers).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        variance.push(noise / n + step * left);
+    }
+    Reading {
+        kind: signal.kind,
+        mean,
+        variance,
+        errors: InstrumentErrors {
+            gain: signal.errors.gain,
+            fixed: 1e3 * signal.errors.fixed,
+            drift: 1e3 * signal.errors.drift,
+        },
+    }
+}
+
+/// The signal as it stood `lag_s` later: takes a lag behind the load out.
+fn ahead(time_s: &[f64], values: &[f64], lag_s: f64) -> Vec<f64> {
+    let mut right = 0;
+    time_s
+        .iter()
+        .map(|t| {
+            let wanted = t + lag_s;
+            while right + 1 < time_s.len() && time_s[right] < wanted {
+                right += 1;
+            }
+            while right > 1 && time_s[right - 1] >= wanted {
+                right -= 1;
+            }
+            let left = right.saturating_sub(1);
+            let gap = time_s[right] - time_s[left];
+            let share = if gap > 0.0 {
+                ((wanted - time_s[left]) / gap).clamp(0.0, 1.0)
+            } else {
+                0.0
+            };
+            values[left] + share * (values[right] - values[left])
+        })
+        .collect()
+}
+
+/// Standard uncertainty of a reading by eye when nothing else is stated, mm: half a millimetre either way.
+const BY_EYE_MM: f64 = 0.29;
+
+fn by_hand(kind: GaugeKind, record: &Conditioned, blocks: &[Range<usize>]) -> Option<Reading> {
+    let readings: Vec<_> = record.readings.iter().filter(|r| r.kind == kind).collect();
+    if readings.is_empty() {
+        return None;
+    }
+    let mut mean = vec![f64::NAN; blocks.len()];
+    let mut variance = vec![f64::INFINITY; blocks.len()];
+    for reading in readings {
+        let nearest = record
+            .time_s
+            .partition_point(|t| *t < reading.time_s)
+            .min(record.time_s.len() - 1);
+        if let Some(k) = blocks.iter().position(|b| b.contains(&nearest)) {
+            mean[k] = 1e3 * reading.value_m;
+            variance[k] = BY_EYE_MM.powi(2);
+        }
+    }
+    Some(Reading {
+        kind,
+        mean,
+        variance,
+        errors: InstrumentErrors::default(),
+    })
+}
