@@ -1,1 +1,161 @@
-//! A line in a stopper, with its truth.
+//! A line in a stopper, with its truth: pull folders for fixtures, demo and tests.
+//!
+//! A [`Scenario`] writes out line, grips, rig, schedule and instruments; [`run`] marches it in time and returns what
+//! the gauges show beside what really happened. [`Kind`] draws scenarios of well-known troubles, [`pull`] writes one as
+//! a pull folder. The estimator shares no code with this: its stretch basis, its set and its slips are not made here.
+//!
+//! Sources: the parts and their balance are common practice, no source; toe and stiffness ranges and retarded shares
+//! are the orders of magnitude published for double braids (from memory), and nothing is fitted to a real line.
+
+mod gauges;
+mod kind;
+mod line;
+mod march;
+mod memory;
+mod scenario;
+mod sheet_text;
+mod slip;
+#[cfg(test)]
+mod tests;
+mod truth;
+
+use std::ops::Range;
+
+pub use gauges::{Draws, GaugeDraw};
+pub use kind::{Grade, Kind};
+pub use march::Jump;
+pub use scenario::{
+    Asked, GaugeSpec, Instruments, Interface, Line, Logger, Mount, Rig, Scenario, Set, SlipLaw,
+    Step, Stretch, Words,
+};
+pub use sheet_text::sheet_text;
+
+use crate::ingest::GaugeKind;
+
+/// A simulated pull.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Simulated {
+    /// What was simulated.
+    pub scenario: Scenario,
+    /// The seed.
+    pub seed: u64,
+    /// The systematic errors that this pull drew.
+    pub draws: Draws,
+    /// Time of each row, s.
+    pub time_s: Vec<f64>,
+    /// What the gauges show, in the order of the scenario; SI, rounded to the step of the gauge.
+    pub channels: Vec<Indicated>,
+    /// What really happened.
+    pub truth: Truth,
+}
+
+/// One channel as the log shows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Indicated {
+    /// What it watches.
+    pub kind: GaugeKind,
+    /// One value per row, SI.
+    pub values: Vec<f64>,
+}
+
+/// The truth per row of the log, m and N. Every part of the travel is zero in the mean over the first dwell.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Truth {
+    /// True load.
+    pub load: Vec<f64>,
+    /// Load that the winch keeps in the tail.
+    pub tail_load: Vec<f64>,
+    /// Travel P.
+    pub travel: Vec<f64>,
+    /// Stretch S.
+    pub stretch: Vec<f64>,
+    /// Set D.
+    pub set: Vec<f64>,
+    /// Seating, the first part of the stopper slip.
+    pub seating: Vec<f64>,
+    /// Stopper slip Q, seating included.
+    pub stopper_slip: Vec<f64>,
+    /// Cover slip C.
+    pub cover_slip: Vec<f64>,
+    /// Splice slip W.
+    pub splice_slip: Vec<f64>,
+    /// Give of the mount B.
+    pub body: Vec<f64>,
+    /// Give of the jaws J.
+    pub jaws: Vec<f64>,
+    /// Core draw-in K.
+    pub draw_in: Vec<f64>,
+    /// Index of the step in the schedule; one past the last after the operator let go early.
+    pub step: Vec<usize>,
+    /// Rows of the first dwell.
+    pub reference: Range<usize>,
+    /// First row at which the noise-free indicated load (the cell's gain in it, its zero not) reaches the proof load.
+    pub at_proof: Option<usize>,
+    /// Row at which the operator let go because the line ran.
+    pub ran_out: Option<usize>,
+    /// Jumps of stick-slip.
+    pub jumps: Vec<Jump>,
+    /// Mean absolute load of the first dwell, N.
+    pub dwell_load: f64,
+}
+
+impl Truth {
+    /// Set and cover slip together.
+    #[must_use]
+    pub fn set_and_cover_slip(&self, row: usize) -> f64 {
+        at(&self.set, row) + at(&self.cover_slip, row)
+    }
+
+    /// Set and every slip: what does not come back.
+    #[must_use]
+    pub fn not_recovered(&self, row: usize) -> f64 {
+        self.set_and_cover_slip(row) + at(&self.stopper_slip, row) + at(&self.splice_slip, row)
+    }
+
+    /// Give of mount and jaws.
+    #[must_use]
+    pub fn give(&self, row: usize) -> f64 {
+        at(&self.body, row) + at(&self.jaws, row)
+    }
+}
+
+fn at(values: &[f64], row: usize) -> f64 {
+    values.get(row).copied().unwrap_or(0.0)
+}
+
+/// Simulates one pull: draws the instruments' errors for `seed`, marches, reads the gauges.
+///
+/// The same scenario and seed give the same pull. A pull of ten minutes takes a few milliseconds in load control and
+/// some tens in travel control.
+#[must_use]
+pub fn run(scenario: &Scenario, seed: u64) -> Simulated {
+    run_with(scenario, Draws::new(scenario, seed), seed)
+}
+
+/// Like [`run`], with the systematic errors given.
+#[must_use]
+pub fn run_with(scenario: &Scenario, draws: Draws, seed: u64) -> Simulated {
+    // Fine enough that a ramp of 1 kN/s moves by 50 N at most per step; rows interpolate between.
+    let dt = 0.05_f64.min(1.0 / scenario.instruments.logger.rate);
+    let course = march::march(scenario, draws.jaw_give_m, dt, seed);
+    let time_s = gauges::row_times(scenario, &course.instants, seed);
+    let channels = scenario
+        .instruments
+        .gauges
+        .iter()
+        .zip(&draws.gauges)
+        .map(|(spec, draw)| Indicated {
+            kind: spec.kind,
+            values: gauges::indicate(scenario, spec, draw, &course.instants, &time_s, seed),
+        })
+        .collect();
+    let truth = truth::truth(scenario, &draws, &course, &time_s);
+    Simulated {
+        scenario: scenario.clone(),
+        seed,
+        draws,
+        time_s,
+        channels,
+        truth,
+    }
+}
