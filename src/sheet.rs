@@ -3,6 +3,12 @@
 //! A TOML file, `sheet.toml`, beside the log. Every key is optional but `[pull] log` and the columns of the gauges;
 //! what is missing widens an answer or removes it, and the report says which. Unknown keys are errors.
 
+/// Kinds of gauges, and what their sheet entries state.
+pub mod gauge;
+
+/// Text to sheet, with the place of every mistake.
+pub mod read;
+
 use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
@@ -11,6 +17,9 @@ use serde::{Deserialize, Serialize};
 use crate::units::{
     Angle, Creep, Duration, Force, Length, LinearMass, SampleRate, Share, Speed, Stiffness,
 };
+
+pub use gauge::{GaugeKind, Stated, StatedError};
+pub use read::{SheetError, SheetProblem};
 
 /// The whole test sheet.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]

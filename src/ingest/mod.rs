@@ -6,57 +6,11 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use crate::sheet::GaugeKind;
 use crate::units::Unit;
 
 /// Most entries a [`Log`] holds. Beyond it, neighbours are merged into means of 2, 4, 8, … rows.
 pub const ENTRIES_MAX: usize = 200_000;
-
-/// A measuring channel by what it watches.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
-)]
-#[serde(rename_all = "snake_case")]
-pub enum GaugeKind {
-    /// The load cell.
-    Load,
-    /// Travel of the pulled point.
-    Travel,
-    /// Mark on the cover at the mouth.
-    Mark,
-    /// Mark on the tail.
-    Tail,
-    /// Body of the stopper or its mount.
-    Body,
-    /// Core draw-in at the bitter end.
-    Core,
-    /// Two marks on plain line.
-    Span,
-    /// Load on the tail.
-    TailLoad,
-}
-
-impl GaugeKind {
-    /// The key of the gauge in the sheet, also its name in messages.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Load => "load",
-            Self::Travel => "travel",
-            Self::Mark => "mark",
-            Self::Tail => "tail",
-            Self::Body => "body",
-            Self::Core => "core",
-            Self::Span => "span",
-            Self::TailLoad => "tail_load",
-        }
-    }
-
-    /// True for the channels that measure a force; the others measure a length.
-    #[must_use]
-    pub fn is_force(self) -> bool {
-        matches!(self, Self::Load | Self::TailLoad)
-    }
-}
 
 /// One channel of a log.
 #[derive(Debug, Clone, PartialEq)]
