@@ -3,4 +3,7 @@
 /// One shape for every estimate.
 pub mod estimate;
 
+/// Half width that covers a share of normal and rectangular errors together.
+pub mod coverage;
+
 pub use estimate::{Estimate, Measure, Status};
