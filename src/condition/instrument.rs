@@ -2,7 +2,7 @@
 
 use crate::condition::InstrumentErrors;
 use crate::ingest::GaugeKind;
-use crate::sheet::{Gauge, Sheet};
+use crate::sheet::Sheet;
 
 /// Half widths and ranges of one instrument, SI.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -13,25 +13,22 @@ pub(crate) struct Stated {
     pub capacity: Option<f64>,
 }
 
-/// The sheet's table of a gauge.
-pub(crate) fn gauge(kind: GaugeKind, sheet: &Sheet) -> Option<&Gauge> {
-    let g = &sheet.gauges;
-    match kind {
-        GaugeKind::Load => Some(&g.load),
-        GaugeKind::Travel => g.travel.as_ref(),
-        GaugeKind::Mark => g.mark.as_ref(),
-        GaugeKind::Tail => g.tail.as_ref(),
-        GaugeKind::Body => g.body.as_ref(),
-        GaugeKind::Core => g.core.as_ref(),
-        GaugeKind::Span => g.span.as_ref(),
-        GaugeKind::TailLoad => g.tail_load.as_ref(),
-    }
-}
-
-/// What the sheet states of the gauge of this kind; all absent where it states nothing.
+/// What the sheet states of the gauge of this kind; nothing where it has no such gauge.
 pub(crate) fn stated(kind: GaugeKind, sheet: &Sheet) -> Result<Stated, String> {
-    let Some(_gauge) = gauge(kind, sheet) else {
+    let Some(gauge) = sheet.gauges.get(kind) else {
         return Ok(Stated::default());
     };
-    Ok(Stated::default())
+    let stated = gauge.stated(kind).map_err(|e| e.to_string())?;
+    // A displacement is counted from the first dwell, where a standing zero error cancels; a load is not.
+    let zero = if kind.is_force() { stated.zero.unwrap_or(0.0) } else { 0.0 };
+    Ok(Stated {
+        errors: InstrumentErrors {
+            gain: stated.gain,
+            fixed: stated.fixed + zero,
+            drift: stated.drift.unwrap_or(0.0),
+        },
+        zero: stated.zero,
+        resolution: stated.resolution,
+        capacity: stated.capacity,
+    })
 }

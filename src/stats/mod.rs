@@ -1,10 +1,34 @@
 //! Statistics that several stages share: the shape of an estimate, curve fits, intervals, tolerance factors.
 
-/// One shape for every estimate.
-pub mod estimate;
+/// What neighbours that are not independent are worth.
+pub mod autocorrelation;
 
 /// Half width that covers a share of normal and rectangular errors together.
 pub mod coverage;
+
+/// The curves that are fitted.
+pub mod curves;
+
+/// One shape for every estimate.
+pub mod estimate;
+
+/// Isotonic regression.
+pub mod isotonic;
+
+/// Linear least squares with covariance.
+pub mod linear;
+
+/// Nonlinear least squares.
+pub mod nonlinear;
+
+/// Quantiles of the usual distributions.
+pub mod quantile;
+
+/// Bent lines.
+pub mod segmented;
+
+/// One-sided tolerance factors.
+pub mod tolerance;
 
 pub use estimate::{Estimate, Measure, Status};
 
