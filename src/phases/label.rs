@@ -18,6 +18,9 @@ const REST_SHARE: f64 = 0.15;
 /// A locked hold relaxes by at least this share of its load.
 const RELAXED_SHARE: f64 = 0.01;
 
+/// Below this many blocks a record is too coarse to smooth: rows noted by hand.
+const FEW_BLOCKS: usize = 60;
+
 /// Direction of the load over a block.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Trend {
@@ -70,44 +73,33 @@ pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
             trend[k] = if change > 0.0 { Trend::Up } else { Trend::Down };
         }
     }
-    if n >= 60 {
-        absorb(blocks, &mut trend, |run, blocks| {
-            run_seconds(run, blocks) < DWELL_S
-        });
-        absorb(blocks, &mut trend, |run, blocks| {
-            (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs() < RAMP_SHARE * peak
-        });
+    if n >= FEW_BLOCKS {
+        join_short_levels(blocks, &mut trend);
+        drop_small_ramps(blocks, &mut trend, peak);
     }
     trend
 }
 
-fn run_seconds(run: &Range<usize>, blocks: &Blocks) -> f64 {
-    blocks.time_s[run.end - 1] - blocks.time_s[run.start]
+/// A level shorter than a dwell, between two ramps of one direction, is part of them.
+fn join_short_levels(blocks: &Blocks, trend: &mut [Trend]) {
+    let runs = equal_runs(trend);
+    for neighbours in runs.windows(3) {
+        let (before, run, after) = (trend[neighbours[0].start], neighbours[1].clone(), trend[neighbours[2].start]);
+        let seconds = blocks.time_s[run.end - 1] - blocks.time_s[run.start];
+        if trend[run.start] == Trend::Level && seconds < DWELL_S && before == after {
+            trend[run].fill(before);
+        }
+    }
 }
 
-/// Gives runs that are too short (levels) or too small (ramps) the trend of the run before them.
-fn absorb(
-    blocks: &Blocks,
-    trend: &mut [Trend],
-    too_small: impl Fn(&Range<usize>, &Blocks) -> bool,
-) {
+/// A ramp that changes the load by next to nothing is part of the level before it.
+fn drop_small_ramps(blocks: &Blocks, trend: &mut [Trend], peak: f64) {
     let runs = equal_runs(trend);
-    for pair in 1..runs.len() {
-        let (before, run) = (trend[runs[pair].start - 1], runs[pair].clone());
-        let level = trend[run.start] == Trend::Level;
-        // A short level between two ramps is no dwell; a small ramp between two levels is no ramp.
-        let candidate = too_small(&run, blocks);
-        let after = runs.get(pair + 1).map(|r| trend[r.start]);
-        let swallow = if level {
-            candidate && before == after.unwrap_or(before)
-        } else {
-            candidate
-                && before == Trend::Level
-                && (blocks.load_n[run.end - 1] - blocks.load_n[run.start]).abs()
-                    < RAMP_SHARE * blocks.load_n.iter().copied().fold(0.0, f64::max)
-        };
-        if swallow {
-            trend[run].fill(before);
+    for pair in runs.windows(2) {
+        let (before, run) = (trend[pair[0].start], pair[1].clone());
+        let change = blocks.load_n[run.end - 1] - blocks.load_n[pair[0].end - 1];
+        if trend[run.start] != Trend::Level && before == Trend::Level && change.abs() < RAMP_SHARE * peak {
+            trend[run].fill(Trend::Level);
         }
     }
 }
@@ -174,7 +166,7 @@ pub(super) fn reference(
     let fallback = found.is_none();
     let span = found.unwrap_or(after_slack..(after_slack + 1).min(blocks.len()));
     // A record of few rows has no dwell: its first row is where counting starts.
-    let span = if blocks.len() < 60 {
+    let span = if blocks.len() < FEW_BLOCKS {
         span.start..span.start + 1
     } else {
         span

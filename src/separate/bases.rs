@@ -4,8 +4,8 @@
 //! Question: what can an elastic line do under this history of load? Assumptions, each a family of columns with
 //! non-negative weights, none tied to a fibre:
 //! - at once: monotone splines of the load (sums of cubic B-splines from one knot up), dense at low load for the toe;
-//! - loop: play operators on the logarithm of the load, since the friction between strands grows with the tension that
-//!   presses them together; such loops close at low load and stand open in the middle;
+//! - loop: play operators on the load, on its toe-shaped image and on its logarithm (the friction between strands grows
+//!   with the tension that presses them together; such loops close at low load and stand open in the middle);
 //! - retarded: first-order lags over decades of time, of the load and of its toe-shaped image.
 //!
 //! Play operators and their sums are the Prandtl–Ishlinskii model of hysteresis (from memory); sums of first-order
@@ -13,10 +13,14 @@
 
 use std::ops::Range;
 
+use crate::separate::branches::{self, Way};
+
 /// Columns over blocks: `columns[j][k]` is column j averaged over block k.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Columns {
     pub columns: Vec<Vec<f64>>,
+    /// Columns of neighbouring lags of one image: creep spreads evenly over decades of time.
+    pub neighbours: Vec<(usize, usize)>,
 }
 
 /// What the columns are computed from.
@@ -29,6 +33,9 @@ pub(super) struct History<'a> {
     pub peak_n: f64,
     /// First block to be used and the ranges of entries of all blocks.
     pub blocks: &'a [Range<usize>],
+    /// The line's own curve of strain against load share as an earlier pass found it: the retarded part mostly follows
+    /// the instant one.
+    pub curve: Option<&'a dyn Fn(f64) -> f64>,
 }
 
 /// Load scale of the toe map as a share of the peak.
@@ -36,9 +43,15 @@ const TOE_SHARE: f64 = 0.06;
 /// Spline intervals of the stretch.
 const STRETCH_INTERVALS: usize = 8;
 /// Spline intervals of a give.
-const GIVE_INTERVALS: usize = 3;
+const GIVE_INTERVALS: usize = 5;
 /// Half widths of the play operators, in natural logarithm of the load.
-const PLAY: [f64; 6] = [0.02, 0.05, 0.1, 0.2, 0.4, 0.8];
+const LOG_PLAY: [f64; 4] = [0.03, 0.1, 0.25, 0.6];
+/// Half widths of the play operators on the load share.
+const LOAD_PLAY: [f64; 6] = [0.01, 0.03, 0.07, 0.14, 0.24, 0.4];
+/// Half widths of the play operators on the toe map of the load share.
+const TOE_PLAY: [f64; 5] = [0.02, 0.05, 0.1, 0.2, 0.35];
+/// Bumps of the branches of a loop: in the middle, early, late.
+const BUMPS: [fn(f64) -> f64; 3] = [|v| 4.0 * v * (1.0 - v), |v| 6.75 * v * (1.0 - v).powi(2), |v| 6.75 * v.powi(2) * (1.0 - v)];
 /// Lags in s; those longer than the record's length are left out but for the first beyond it.
 const LAGS_S: [f64; 8] = [1.5, 5.0, 15.0, 50.0, 150.0, 500.0, 1500.0, 5000.0];
 /// Smallest load in the logarithm, as a share of the peak.
@@ -53,36 +66,45 @@ pub(super) fn stretch(history: &History) -> Columns {
         .map(|f| (f / history.peak_n).max(0.0))
         .collect();
     let toe: Vec<f64> = share.iter().map(|v| toe_map(*v)).collect();
-    for width in PLAY {
-        let played = log_play(&share, width);
-        columns.push(averaged(history, played.iter().map(|w| toe_map(*w))));
-        columns.push(averaged(history, played.iter().copied()));
+    let logarithm: Vec<f64> = share.iter().map(|s| s.max(LOG_FLOOR).ln()).collect();
+    columns.push(averaged(history, share.iter().copied()));
+    for width in LOG_PLAY {
+        columns.push(averaged(history, play(&logarithm, width).into_iter().map(f64::exp)));
+    }
+    for width in LOAD_PLAY {
+        columns.push(averaged(history, play(&share, width).into_iter()));
+    }
+    for width in TOE_PLAY {
+        columns.push(averaged(history, play(&toe, width).into_iter()));
+    }
+    for way in [Way::Down, Way::Up] {
+        for shape in BUMPS {
+            columns.push(averaged(history, branches::walk(&share, way, shape).into_iter()));
+        }
     }
     let span = history.time_s.last().copied().unwrap_or(0.0)
         - history.time_s.first().copied().unwrap_or(0.0);
-    let mut longer = 0;
-    for lag in LAGS_S {
-        if lag > span {
-            longer += 1;
+    let image: Vec<f64> = match history.curve {
+        Some(curve) => history.load_n.iter().map(|f| curve(f / history.peak_n)).collect(),
+        None => toe,
+    };
+    let lags = LAGS_S.iter().filter(|l| **l <= span).count() + 1;
+    let mut neighbours = Vec::new();
+    for image in [&image, &share] {
+        let first = columns.len();
+        for lag in LAGS_S.iter().take(lags) {
+            columns.push(averaged(history, lagged(history.time_s, image, *lag).into_iter()));
         }
-        if longer > 1 {
-            break;
-        }
-        for image in [&share, &toe] {
-            columns.push(averaged(
-                history,
-                lagged(history.time_s, image, lag).into_iter(),
-            ));
-        }
+        neighbours.extend((first + 1..columns.len()).map(|j| (j - 1, j)));
     }
-    Columns { columns }
+    Columns { columns, neighbours }
 }
 
 /// Columns for the give of a mount or of jaws: at once, no loop, no lag.
 pub(super) fn give(history: &History) -> Columns {
-    Columns {
-        columns: splines(history, GIVE_INTERVALS),
-    }
+    let mut columns = splines(history, GIVE_INTERVALS);
+    columns.push(averaged(history, history.load_n.iter().map(|f| f / history.peak_n)));
+    Columns { columns, neighbours: Vec::new() }
 }
 
 /// Load share to a coordinate in which a soft toe and a stiff upper part are equally wide.
@@ -121,6 +143,21 @@ fn splines(history: &History, intervals: usize) -> Vec<Vec<f64>> {
     sums
 }
 
+/// The curve that weights of the splines make: value at a load share, scaled to one at the peak. `None` if all are zero.
+pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
+    let weights: Vec<f64> = weights.iter().take(STRETCH_INTERVALS + 2).copied().collect();
+    let total: f64 = weights.iter().sum();
+    (total > 0.0).then(|| {
+        move |share: f64| {
+            let x = toe_map(share).min(1.0) * STRETCH_INTERVALS as f64;
+            let cell = (x.floor() as usize).min(STRETCH_INTERVALS - 1);
+            let spline = cubic(x - cell as f64);
+            let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
+            weights.iter().enumerate().map(|(j, w)| w * at(j + 1)).sum::<f64>() / total
+        }
+    })
+}
+
 /// The four uniform cubic B-splines that are not zero at `x` in [0, 1] of a cell.
 fn cubic(x: f64) -> [f64; 4] {
     let y = 1.0 - x;
@@ -132,15 +169,15 @@ fn cubic(x: f64) -> [f64; 4] {
     ]
 }
 
-/// Play of half width `width` on the logarithm of the load share, back as a share.
-fn log_play(share: &[f64], width: f64) -> Vec<f64> {
-    let mut state = f64::NEG_INFINITY;
-    share
+/// Play of half width `width`. It starts as a line that was loaded before and eased: then the first cycle's loop closes
+/// like all others, and what does not come back in it is set, not loop.
+fn play(input: &[f64], width: f64) -> Vec<f64> {
+    let mut state = f64::INFINITY;
+    input
         .iter()
-        .map(|s| {
-            let x = s.max(LOG_FLOOR).ln();
+        .map(|x| {
             state = state.clamp(x - width, x + width);
-            state.exp()
+            state
         })
         .collect()
 }
@@ -195,19 +232,9 @@ mod tests {
     }
 
     #[test]
-    fn a_play_keeps_its_distance_and_forgets_nothing_between() {
-        let share = [0.1, 0.5, 1.0, 0.95, 0.9, 0.5, 0.9];
-        let out = log_play(&share, 0.2);
-        let e = 0.2f64.exp();
-        let expected = [
-            0.1 / e,
-            0.5 / e,
-            1.0 / e,
-            1.0 / e,
-            1.0 / e,
-            0.5 * e,
-            0.9 / e,
-        ];
+    fn a_play_keeps_its_distance_and_closes_its_first_loop() {
+        let out = play(&[0.1, 0.5, 1.0, 0.9, 0.5, 0.1, 0.4, 0.5], 0.2);
+        let expected = [0.3, 0.3, 0.8, 0.8, 0.7, 0.3, 0.3, 0.3];
         for (a, b) in out.iter().zip(expected) {
             assert!((a - b).abs() < 1e-12, "{out:?}");
         }
@@ -222,6 +249,7 @@ mod tests {
             load_n: &load,
             peak_n: 100.0,
             blocks: &blocks,
+            curve: None,
         };
         let columns = stretch(&history).columns;
         for column in columns.iter().take(STRETCH_INTERVALS + 2) {

@@ -16,7 +16,7 @@ const BAD_SHARE: f64 = 0.01;
 const LAG_SEEN: (f64, f64) = (4.0, 0.02);
 
 /// Residuals per gauge; caveats for those that do not close.
-pub(super) fn closure(balance: &Balance, caveats: &mut Vec<Caveat>) -> Vec<Closure> {
+pub(super) fn closure(balance: &Balance, phased: &Phased, caveats: &mut Vec<Caveat>) -> Vec<Closure> {
     let residuals = balance.problem.residuals(&balance.fit);
     let mut out = Vec::new();
     for ((gauge, rows), residual) in balance
@@ -68,6 +68,7 @@ pub(super) fn closure(balance: &Balance, caveats: &mut Vec<Caveat>) -> Vec<Closu
         }
         let mut padded = vec![f64::NAN; balance.first_block];
         padded.extend(residual.iter().map(|r| 1e-3 * r));
+        padded.resize(phased.blocks.len(), f64::NAN);
         out.push(Closure {
             gauge: *gauge,
             rms_mm: rms,
@@ -88,8 +89,9 @@ pub(super) fn travel(balance: &Balance, phased: &Phased) -> Vec<f64> {
     else {
         return Vec::new();
     };
-    let mut out = vec![f64::NAN; phased.blocks.len() - reading.mean.len()];
+    let mut out = vec![f64::NAN; balance.first_block];
     out.extend(reading.mean.iter().map(|m| 1e-3 * m));
+    out.resize(phased.blocks.len(), f64::NAN);
     out
 }
 
@@ -106,8 +108,9 @@ pub(super) fn stretch_curve(
     if balance.stretch.weights.is_empty() || !parts::curve_is_known(phased) {
         return None;
     }
-    let load = &phased.blocks.load_n[balance.first_block..];
-    let kind = &phased.blocks.phase[balance.first_block..];
+    let used = balance.first_block..balance.first_block + balance.problem.blocks;
+    let load = &phased.blocks.load_n[used.clone()];
+    let kind = &phased.blocks.phase[used];
     let stretch: Vec<f64> = (0..load.len())
         .map(|k| {
             balance

@@ -15,6 +15,9 @@ use crate::stats::Estimate;
 /// Shapes that come back.
 mod bases;
 
+/// Loops between turning points.
+mod branches;
+
 /// What the fit leaves over.
 mod closure;
 
@@ -203,7 +206,7 @@ pub fn separate(
     let means = parts::means(&balance, record, phased, parts::tail_may_store(sheet));
     let parts::Split { parts, support } = parts::split(&balance, phased, sheet, &means);
     let mut caveats = Vec::new();
-    let closure = closure::closure(&balance, &mut caveats);
+    let closure = closure::closure(&balance, phased, &mut caveats);
     Ok((
         Separated {
             parts,

@@ -13,10 +13,10 @@ use std::ops::Range;
 
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
-use crate::phases::Phased;
+use crate::phases::{PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
 use crate::separate::readings::{self, Reading};
-use crate::separate::solve::{Fit, Prior, Problem, Rows, SolveError, Weight};
+use crate::separate::solve::{Fit, Prior, Problem, Rows, Sequence, SolveError, Weight};
 use crate::sheet::{Against, BitterEnd, CoverAtEye, Sheet};
 
 /// The sequences of a problem: what never falls.
@@ -64,6 +64,15 @@ const SHARE_HALF_WIDTH: f64 = 0.25;
 const MARK_NEAR_MOUTH_M: f64 = 0.05;
 /// Free length assumed for that when the sheet states none, m.
 const FREE_LENGTH_GUESS_M: f64 = 3.0;
+/// Below this share of the pre-tension the line counts as slack: its shape there is not that of a loaded line.
+const SLACK_SHARE: f64 = 0.9;
+/// A column that moves by less than this (of one) over the record carries nothing.
+const IDLE_COLUMN: f64 = 2e-3;
+/// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
+/// polymers are flat within a factor of two over a decade, from memory).
+const SPECTRUM_SCATTER: f64 = 0.5;
+/// Below this share of the highest load so far the line counts as eased.
+const EASED_SHARE: f64 = 0.9;
 /// Step of load for slopes, as a share of the peak.
 const SLOPE_STEP: f64 = 2e-3;
 
@@ -72,6 +81,9 @@ struct Scene<'a> {
     record: &'a Conditioned,
     phased: &'a Phased,
     sheet: &'a Sheet,
+    /// First block in use within all blocks.
+    first: usize,
+    /// Ranges of entries of the blocks in use.
     blocks: Vec<Range<usize>>,
     /// Blocks of the first dwell, at the start of `blocks`.
     dwell: usize,
@@ -93,15 +105,21 @@ pub(super) fn fit(
     let Some(rough) = scene.assemble(&lags, None)? else {
         return Ok(None);
     };
-    let mut slope = scene.slope(&rough);
+    let mut slope = scene.slope(&rough, None);
     let mut misfit = rough.misfit.clone();
     let mut balance = rough;
-    for _ in 0..2 {
-        let pass = Pass { slope, misfit };
+    for passes in 0..2 {
+        let binding = Some(balance.fit.binding.clone()).filter(|_| passes > 0);
+        let pass = Pass {
+            slope,
+            misfit,
+            binding,
+            spline: Some(balance.stretch.weights.iter().map(|w| balance.fit.weights[*w]).collect()),
+        };
         let Some(next) = scene.assemble(&lags, Some(&pass))? else {
             return Ok(None);
         };
-        slope = scene.slope(&next);
+        slope = scene.slope(&next, pass.spline.as_deref());
         misfit = next
             .misfit
             .iter()
@@ -147,6 +165,9 @@ pub(super) fn fit(
 struct Pass {
     slope: Vec<f64>,
     misfit: Vec<f64>,
+    binding: Option<Vec<bool>>,
+    /// Weights of the stretch columns, the splines first.
+    spline: Option<Vec<f64>>,
 }
 
 impl<'a> Scene<'a> {
@@ -157,9 +178,13 @@ impl<'a> Scene<'a> {
             .iter()
             .position(|f| *f >= phased.reference.start)
             .unwrap_or(0);
-        let blocks: Vec<Range<usize>> = (first..all.len())
-            .map(|k| all.first[k]..all.end[k])
-            .collect();
+        // When the line goes slack at the end, the travel is no longer the line's: the pull ends before.
+        let slack = SLACK_SHARE * phased.pretension_n.max(0.0);
+        let end = (first..all.len())
+            .rev()
+            .find(|k| all.load_n[*k] >= slack)
+            .map_or(all.len(), |k| k + 1);
+        let blocks: Vec<Range<usize>> = (first..end).map(|k| all.first[k]..all.end[k]).collect();
         let dwell = blocks
             .iter()
             .take_while(|b| b.start < phased.reference.end)
@@ -182,8 +207,9 @@ impl<'a> Scene<'a> {
             .iter()
             .map(|b| record.load.noise.powi(2) / b.len() as f64)
             .collect();
-        let time = (first..all.len()).map(|k| all.time_s[k]).collect();
+        let time = all.time_s[first..end].to_vec();
         Self {
+            first,
             record,
             phased,
             sheet,
@@ -195,7 +221,8 @@ impl<'a> Scene<'a> {
         }
     }
 
-    fn columns(&self, of: fn(&History) -> Columns, load_shift: f64) -> Columns {
+    fn columns(&self, of: fn(&History) -> Columns, load_shift: f64, spline: Option<&[f64]>) -> Columns {
+        let curve = spline.and_then(bases::spline_curve);
         let shifted: Vec<f64>;
         let load: &[f64] = if load_shift == 0.0 {
             &self.phased.quiet_load_n
@@ -213,15 +240,19 @@ impl<'a> Scene<'a> {
             load_n: load,
             peak_n: self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP),
             blocks: &self.blocks,
+            curve: curve.as_ref().map(|c| c as &dyn Fn(f64) -> f64),
         })
     }
 
-    /// Columns counted from the first dwell.
+    /// Columns counted from the first dwell; those that hardly move (shapes below the pre-tension) are blanked.
     fn zeroed(&self, mut columns: Columns) -> Vec<Vec<f64>> {
         for column in &mut columns.columns {
             let zero = column[..self.dwell].iter().sum::<f64>() / self.dwell as f64;
             for v in column.iter_mut() {
                 *v -= zero;
+            }
+            if column.iter().all(|v| v.abs() < IDLE_COLUMN) {
+                column.fill(0.0);
             }
         }
         columns.columns
@@ -268,12 +299,16 @@ impl<'a> Scene<'a> {
         if travel.is_none() && mark.is_none() && tail.is_none() && core.is_none() {
             return Ok(None);
         }
+        let spline = pass.and_then(|p| p.spline.as_deref());
         let mut weights = Vec::new();
+        // No shape makes more than the whole movement: far from binding, but it settles combinations that fit alike.
+        let widest = |r: &Option<Reading>| r.as_ref().map_or(0.0, |r| r.mean.iter().map(|m| finite(*m).abs()).fold(0.0, f64::max));
+        let whole = [&travel, &mark, &tail, &body].into_iter().map(widest).fold(1e-3, f64::max);
         let mut shape = |columns: Vec<Vec<f64>>| {
             let first = weights.len();
             weights.extend(columns.iter().map(|_| Weight {
                 non_negative: true,
-                prior: Prior::None,
+                prior: Prior::Normal(whole),
                 source: String::new(),
             }));
             Shape {
@@ -281,12 +316,10 @@ impl<'a> Scene<'a> {
                 columns,
             }
         };
-        let give = self.zeroed(self.columns(bases::give, 0.0));
-        let stretch = if travel.is_some() {
-            shape(self.zeroed(self.columns(bases::stretch, 0.0)))
-        } else {
-            Shape::default()
-        };
+        let give = self.zeroed(self.columns(bases::give, 0.0, None));
+        let columns = self.columns(bases::stretch, 0.0, spline);
+        let neighbours = if travel.is_some() { columns.neighbours.clone() } else { Vec::new() };
+        let stretch = if travel.is_some() { shape(self.zeroed(columns)) } else { Shape::default() };
         let body_shape = if body.is_some() {
             shape(give.clone())
         } else {
@@ -303,20 +336,19 @@ impl<'a> Scene<'a> {
             Shape::default()
         };
 
-        let mut rising = Vec::new();
-        let mut sequence = |wanted: bool, rises: bool| {
+        let mut list = Vec::new();
+        let mut sequence = |wanted: bool, rising: bool, moves: Vec<bool>| {
             wanted.then(|| {
-                rising.push(rises);
-                rising.len() - 1
+                list.push(Sequence { rising, moves });
+                list.len() - 1
             })
         };
+        let locked = self.sheet.line.cover_at_eye == CoverAtEye::Locked;
+        let at_stopper = mark.as_ref().or(tail.as_ref());
         let sequences = Sequences {
-            stopper: sequence(mark.is_some() || tail.is_some(), true),
-            core: sequence(
-                core.is_some(),
-                self.sheet.line.cover_at_eye != CoverAtEye::Locked,
-            ),
-            rest: sequence(travel.is_some(), true),
+            stopper: sequence(at_stopper.is_some(), true, self.may_grow(at_stopper)),
+            core: sequence(core.is_some(), !locked, if locked { (0..n).map(|k| k >= self.dwell).collect() } else { self.may_grow(core.as_ref()) }),
+            rest: sequence(travel.is_some(), true, self.may_grow(travel.as_ref())),
         };
 
         let mut rows = Vec::new();
@@ -418,12 +450,12 @@ impl<'a> Scene<'a> {
 
         let problem = Problem {
             blocks: n,
-            first_free: self.dwell,
             weights,
-            rising,
+            sequences: list,
             rows,
+            alike: self.creep_spectrum(&neighbours, pass),
         };
-        let fit = problem.solve()?;
+        let fit = problem.solve(pass.and_then(|p| p.binding.as_deref()))?;
         let residuals = problem.residuals(&fit);
         let misfit = problem
             .rows
@@ -431,7 +463,6 @@ impl<'a> Scene<'a> {
             .zip(&residuals)
             .map(|(rows, r)| misfit(rows, r))
             .collect();
-        let first_block = self.phased.blocks.len() - n;
         Ok(Some(Balance {
             problem,
             fit,
@@ -442,10 +473,43 @@ impl<'a> Scene<'a> {
             gauges,
             readings: kept,
             lags: Vec::new(),
-            first_block,
+            first_block: self.first,
             misfit,
             slope: vec![0.0; n],
         }))
+    }
+
+    /// Creep of fibres spreads evenly over the decades of time: neighbouring lags have weights alike within
+    /// [`SPECTRUM_SCATTER`] of their mean (from an earlier pass). This is what tells a slow recovery from set.
+    fn creep_spectrum(&self, neighbours: &[(usize, usize)], pass: Option<&Pass>) -> Vec<(usize, usize, f64)> {
+        let Some(spline) = pass.and_then(|p| p.spline.as_ref()) else {
+            return Vec::new();
+        };
+        let lagged: f64 = neighbours.iter().map(|(a, b)| (spline[*a] + spline[*b]) / 2.0).sum();
+        let mean = 2.0 * lagged / neighbours.len().max(1) as f64;
+        if mean <= 0.0 {
+            return Vec::new();
+        }
+        neighbours.iter().map(|(a, b)| (*a, *b, SPECTRUM_SCATTER * mean)).collect()
+    }
+
+    /// Blocks at which set and slips may grow: not while the load falls or rests well below its highest so far, unless
+    /// the gauge itself grows then (a run-out). Friction that has held the higher load holds the lower one; without
+    /// this, a stretch curve that fits badly on the way down would pass for slip, and noise in rests would add up.
+    fn may_grow(&self, gauge: Option<&Reading>) -> Vec<bool> {
+        let blocks = &self.phased.blocks;
+        (0..self.blocks.len())
+            .map(|k| {
+                if k < self.dwell {
+                    return false;
+                }
+                let all = self.first + k;
+                let eased = blocks.load_n[all] < EASED_SHARE * blocks.highest_n[all];
+                let idle = matches!(blocks.phase[all], PhaseKind::Unload | PhaseKind::Rest);
+                let runs = gauge.is_some_and(|t| k > 0 && t.mean[k] - t.mean[k - 1] > 6.0 * (t.variance[k] + t.variance[k - 1]).sqrt() && blocks.load_n[all] < blocks.load_n[all - 1]);
+                !(eased && idle) || runs
+            })
+            .collect()
     }
 
     /// The mark's reading without the stretch of the line between mouth and mark.
@@ -479,15 +543,15 @@ impl<'a> Scene<'a> {
     }
 
     /// Slope of stretch against load per block, mm/N, from a small shift of the load.
-    fn slope(&self, balance: &Balance) -> Vec<f64> {
+    fn slope(&self, balance: &Balance, spline: Option<&[f64]>) -> Vec<f64> {
         let step = SLOPE_STEP * self.phased.peak_n;
         let n = self.blocks.len();
         if balance.stretch.weights.is_empty() {
             return vec![0.0; n];
         }
         let (low, high) = (
-            self.columns(bases::stretch, 0.0),
-            self.columns(bases::stretch, step),
+            self.columns(bases::stretch, 0.0, spline),
+            self.columns(bases::stretch, step, spline),
         );
         (0..n)
             .map(|k| {

@@ -11,7 +11,7 @@ use crate::separate::solve::{Balanced, Fit, Functional, Spread};
 use crate::separate::{Course, Part, PartName, Support};
 use crate::sheet::{CoverAtEye, Sheet};
 use crate::stats::estimate::LEVEL;
-use crate::stats::{Estimate, Measure};
+use crate::stats::{Estimate, Measure, Status};
 
 impl Balanced for Balance {
     fn fit(&self) -> &Fit {
@@ -95,6 +95,7 @@ struct Reader<'a> {
     balance: &'a Balance,
     residuals: Vec<Vec<f64>>,
     last: usize,
+    all_blocks: usize,
     proof: Result<usize, String>,
     /// Blocks in which the load rises to a new highest.
     rising_high: Vec<bool>,
@@ -112,7 +113,7 @@ const LATE_SET_SHARE: f64 = 0.5;
 impl<'a> Reader<'a> {
     fn new(balance: &'a Balance, phased: &Phased, sheet: &Sheet) -> Self {
         let n = balance.problem.blocks;
-        let highest = &phased.blocks.highest_n[balance.first_block..];
+        let highest = &phased.blocks.highest_n[balance.first_block..balance.first_block + n];
         let rising_high = (0..n)
             .map(|k| k > 0 && highest[k] - highest[k - 1] > RISE_SHARE * phased.peak_n)
             .collect();
@@ -131,6 +132,7 @@ impl<'a> Reader<'a> {
             balance,
             residuals: balance.problem.residuals(&balance.fit),
             last: n - 1,
+            all_blocks: phased.blocks.len(),
             proof,
             rising_high,
             stations,
@@ -299,7 +301,7 @@ impl<'a> Reader<'a> {
     /// Increments of the rest where the load is below its highest so far.
     fn below_highest(&self) -> PerBlock<'_> {
         let rest = self.balance.sequences.rest;
-        let first = self.balance.problem.first_free;
+        let first = 1;
         Box::new(move |k| {
             let mut f = Functional::default();
             let Some(rest) = rest else { return f };
@@ -385,18 +387,19 @@ impl<'a> Reader<'a> {
         let values: Vec<f64> = (0..=self.last)
             .map(|k| self.balance.fit.value(&f(k)))
             .collect();
+        // Along the course the end's ratio of half width to standard uncertainty serves for all blocks.
+        let standard = spread.standard().max(f64::MIN_POSITIVE);
+        let ratio = 1e-3 * spread.half_width(LEVEL) / standard;
+        let one_sided = match (end.status, end.high, end.value) {
+            (Status::AtMost, Some(high), Some(value)) => high - value,
+            _ => 0.0,
+        };
         let stations: Vec<(usize, f64, f64, f64)> = self
             .stations
             .iter()
             .map(|k| {
-                let (estimate, spread) = at(*k);
-                let value = 1e-3 * values[*k];
-                (
-                    *k,
-                    value - estimate.low.unwrap_or(value),
-                    estimate.high.unwrap_or(value) - value,
-                    spread.noise,
-                )
+                let half = ratio * self.balance.fit.spread(&f(*k)).standard();
+                (*k, half, half.max(one_sided), 0.0)
             })
             .collect();
         let below = interpolate(&stations, self.last, |s| s.1);
@@ -516,7 +519,7 @@ impl<'a> Reader<'a> {
         let Some(s) = self.balance.sequences.stopper else {
             return absent("no gauge at the stopper");
         };
-        let first = self.balance.problem.first_free;
+        let first = 1;
         let lower: PerBlock = Box::new(move |k| {
             let mut f = Functional::default();
             for j in first..=k {
@@ -553,11 +556,14 @@ impl<'a> Reader<'a> {
         )
     }
 
-    /// Courses over all blocks: zero before the first dwell.
+    /// Courses over all blocks: zero before the first dwell, unchanged after the line went slack.
     fn padded(&self, course: Course) -> Course {
+        let all = self.all_blocks;
         let pad = |v: Vec<f64>| {
+            let last = v.last().copied().unwrap_or(0.0);
             let mut out = vec![0.0; self.balance.first_block];
             out.extend(v);
+            out.resize(all, last);
             out
         };
         Course {

@@ -2,14 +2,15 @@
 //! that must not fall.
 //!
 //! Unknowns are `weights` (of columns; some must be ≥ 0, some have a prior) and `sequences` (one value per block each,
-//! starting from zero, never falling unless said so). The convex problem goes to an interior-point solver; the set of
-//! constraints that bind is then read off its multipliers and the rest solved exactly, which also gives the covariance
-//! on that set.
+//! starting from zero, never falling unless said so). The convex problem goes to an interior-point solver, which finds
+//! the set of constraints that bind; from there (or from the set of an earlier, similar problem) block principal
+//! pivoting ends at the exact solution on that set, and its factor gives the covariance.
+//!
+//! Source of the pivoting rule: Júdice and Pires (1994), block principal pivoting for strictly convex programs with
+//! bounds (from memory).
 
 use clarabel::algebra::CscMatrix;
-use clarabel::solver::{
-    DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus,
-};
+use clarabel::solver::{DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// A weight's own knowledge, independent of the record.
@@ -38,8 +39,17 @@ impl Prior {
 pub(super) struct Weight {
     pub non_negative: bool,
     pub prior: Prior,
-    /// Name of the source for the budget; empty for shapes.
+    /// Name of the source for the budget; empty for shapes and offsets, whose spread counts as noise.
     pub source: String,
+}
+
+/// One unknown sequence.
+#[derive(Debug, Clone)]
+pub(super) struct Sequence {
+    /// It must not fall.
+    pub rising: bool,
+    /// Blocks at which it may change. It is zero before the first of them.
+    pub moves: Vec<bool>,
 }
 
 /// One gauge's rows: at most one per block.
@@ -59,12 +69,21 @@ pub(super) struct Rows {
 #[derive(Debug, Clone)]
 pub(super) struct Problem {
     pub blocks: usize,
-    /// Blocks below this one are the first dwell: every sequence is zero there.
-    pub first_free: usize,
     pub weights: Vec<Weight>,
-    /// One element per sequence: true if it must not fall.
-    pub rising: Vec<bool>,
+    pub sequences: Vec<Sequence>,
     pub rows: Vec<Rows>,
+    /// Pairs of weights that are alike before the fit: their difference is normal with this standard deviation.
+    pub alike: Vec<(usize, usize, f64)>,
+}
+
+/// Where each unknown stands in the vector of all: weights first, then the values of the sequences in order of time.
+#[derive(Debug, Clone)]
+struct Layout {
+    /// `slots[s][k]`: unknown behind sequence s at block k; `None` while it is still zero.
+    slots: Vec<Vec<Option<usize>>>,
+    unknowns: usize,
+    /// Constraints: `x[upper] − x[lower] ≥ 0`, or `x[upper] ≥ 0` without a lower one.
+    bounds: Vec<(usize, Option<usize>)>,
 }
 
 /// The solution, with what is needed for uncertainties.
@@ -72,12 +91,13 @@ pub(super) struct Fit {
     pub weights: Vec<f64>,
     /// `sequences[s][k]`.
     pub sequences: Vec<Vec<f64>>,
+    /// Constraints that bind, in the order of the layout: a start for a similar problem.
+    pub binding: Vec<bool>,
+    layout: Layout,
     /// Reduced unknown of each full unknown; `None` where it sits on its bound.
     reduced: Vec<Option<usize>>,
     cholesky: Cholesky<f64, Dyn>,
     priors: Vec<(usize, Prior, String)>,
-    first_free: usize,
-    blocks: usize,
 }
 
 /// Why there is no solution.
@@ -94,7 +114,9 @@ pub enum SolveError {
 /// A linear combination of unknowns.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Functional {
+    /// Weight, coefficient.
     pub weights: Vec<(usize, f64)>,
+    /// Sequence, block, coefficient.
     pub sequences: Vec<(usize, usize, f64)>,
 }
 
@@ -109,32 +131,49 @@ pub(super) struct Spread {
     pub rectangular: Vec<(String, f64)>,
 }
 
-/// Diagonal added so that an unknown without any information stays where it is; far below any real weight.
-const RIDGE: f64 = 1e-9;
+/// Precision of every unknown's weak pull to zero, 1/mm²: a metre and more is as good as any, so that what no gauge
+/// sees stays where it is.
+const RIDGE: f64 = 1e-7;
+/// Strength of the tie between neighbours of a sequence that may fall, 1/mm².
+const LOOSE_TIE: f64 = 1e-3;
+/// Rounds of pivoting before the interior-point solver is asked.
+const ROUNDS: usize = 100;
+/// A constraint violated by less than this, in mm, holds.
+const ZERO: f64 = 1e-6;
+
+/// Upper triangle by columns, sparse, and the right-hand side.
+struct Normal {
+    columns: Vec<Vec<(usize, f64)>>,
+    right: Vec<f64>,
+}
 
 impl Problem {
-    fn unknowns(&self) -> usize {
-        self.weights.len() + self.rising.len() * self.free_blocks()
+    fn layout(&self) -> Layout {
+        let mut next = self.weights.len();
+        let mut slots = vec![vec![None; self.blocks]; self.sequences.len()];
+        let mut bounds: Vec<(usize, Option<usize>)> =
+            self.weights.iter().enumerate().filter(|(_, w)| w.non_negative).map(|(i, _)| (i, None)).collect();
+        for k in 0..self.blocks {
+            for (s, sequence) in self.sequences.iter().enumerate() {
+                let before = if k > 0 { slots[s][k - 1] } else { None };
+                slots[s][k] = before;
+                if sequence.moves[k] {
+                    slots[s][k] = Some(next);
+                    if sequence.rising {
+                        bounds.push((next, before));
+                    }
+                    next += 1;
+                }
+            }
+        }
+        Layout { slots, unknowns: next, bounds }
     }
 
-    fn free_blocks(&self) -> usize {
-        self.blocks - self.first_free
-    }
-
-    /// Index of the value of sequence `s` at block `k`; block-major, so that neighbours in time are near. `None` in
-    /// the first dwell.
-    fn index(&self, s: usize, k: usize) -> Option<usize> {
-        (k >= self.first_free)
-            .then(|| self.weights.len() + (k - self.first_free) * self.rising.len() + s)
-    }
-
-    /// Normal matrix (upper triangle, sparse by columns of the upper triangle) and right-hand side.
-    fn normal_equations(&self) -> (Vec<Vec<(usize, f64)>>, Vec<f64>) {
-        let (p, n) = (self.weights.len(), self.unknowns());
+    fn normal_equations(&self, layout: &Layout) -> Normal {
+        let (p, n) = (self.weights.len(), layout.unknowns);
         let mut dense = vec![vec![0.0; p]; p];
-        let per_block = self.rising.len();
         let mut cross = vec![vec![0.0; p]; n - p];
-        let mut local = vec![vec![0.0; per_block]; n - p];
+        let mut local: Vec<Vec<(usize, f64)>> = vec![Vec::new(); n];
         let mut right = vec![0.0; n];
         for rows in &self.rows {
             for k in 0..self.blocks {
@@ -145,6 +184,9 @@ impl Problem {
                 let w = 1.0 / rows.variance[k];
                 for (a, (i, column)) in rows.columns.iter().enumerate() {
                     let wc = w * column[k];
+                    if wc == 0.0 {
+                        continue;
+                    }
                     right[*i] += wc * y;
                     for (j, other) in &rows.columns[..=a] {
                         let (low, high) = (*i.min(j), *i.max(j));
@@ -152,227 +194,108 @@ impl Problem {
                     }
                 }
                 for &s in &rows.sequences {
-                    let Some(q) = self.index(s, k) else { continue };
+                    let Some(q) = layout.slots[s][k] else { continue };
                     right[q] += w * y;
                     for (i, column) in &rows.columns {
                         cross[q - p][*i] += w * column[k];
                     }
-                    for &other in &rows.sequences {
-                        if other <= s {
-                            local[q - p][other] += w;
-                        }
+                    for r in rows.sequences.iter().filter_map(|o| layout.slots[*o][k]).filter(|r| *r <= q) {
+                        add(&mut local, r, q, w);
                     }
-                }
-            }
-        }
-        let mut columns = vec![Vec::new(); n];
-        for (i, weight) in self.weights.iter().enumerate() {
-            dense[i][i] += weight.prior.precision() + RIDGE;
-            columns[i] = (0..=i)
-                .map(|j| (j, dense[i][j]))
-                .filter(|(j, v)| *v != 0.0 || *j == i)
-                .collect();
-        }
-        for q in p..n {
-            let column = &mut columns[q];
-            column.extend(
-                cross[q - p]
-                    .iter()
-                    .copied()
-                    .enumerate()
-                    .filter(|(_, v)| *v != 0.0),
-            );
-            let s = (q - p) % per_block;
-            for other in 0..=s {
-                let mut v = local[q - p][other];
-                if other == s {
-                    v += RIDGE;
-                }
-                if v != 0.0 {
-                    column.push((q - s + other, v));
                 }
             }
         }
         // A sequence that may fall is tied weakly to its neighbour, so that a gap in its gauge does not leave it loose.
-        for (s, rising) in self.rising.iter().enumerate() {
-            if *rising {
-                continue;
-            }
-            for k in self.first_free + 1..self.blocks {
-                if let (Some(a), Some(b)) = (self.index(s, k - 1), self.index(s, k)) {
-                    add(&mut columns, a, a, LOOSE_TIE);
-                    add(&mut columns, b, b, LOOSE_TIE);
-                    add(&mut columns, a, b, -LOOSE_TIE);
-                }
-            }
-        }
-        (columns, right)
-    }
-
-    /// Solves the problem.
-    pub(super) fn solve(&self) -> Result<Fit, SolveError> {
-        let (columns, right) = self.normal_equations();
-        let n = self.unknowns();
-        // Scaled so that every unknown has unit curvature: the solver's tolerances then mean the same for all.
-        let scale: Vec<f64> = columns
-            .iter()
-            .enumerate()
-            .map(|(j, c)| {
-                c.iter()
-                    .find(|(i, _)| *i == j)
-                    .map_or(1.0, |(_, v)| v.sqrt().recip())
-            })
-            .collect();
-        let quadratic = matrix(n, &columns, &scale);
-        let linear: Vec<f64> = right.iter().zip(&scale).map(|(r, s)| -r * s).collect();
-        let bounds = self.bounds();
-        let constraint = constraint_matrix(n, &bounds, &scale);
-        let settings = DefaultSettingsBuilder::default()
-            .verbose(false)
-            .tol_gap_abs(1e-9)
-            .tol_gap_rel(1e-9)
-            .tol_feas(1e-9)
-            .max_iter(200)
-            .max_threads(1)
-            .build()
-            .map_err(|e| SolveError::NoSolution(e.to_string()))?;
-        let cones = [NonnegativeConeT(bounds.len())];
-        let mut solver = DefaultSolver::new(
-            &quadratic,
-            &linear,
-            &constraint,
-            &vec![0.0; bounds.len()],
-            &cones,
-            settings,
-        )
-        .map_err(|e| SolveError::NoSolution(e.to_string()))?;
-        solver.solve();
-        let solution = &solver.solution;
-        if !matches!(
-            solution.status,
-            SolverStatus::Solved
-                | SolverStatus::AlmostSolved
-                | SolverStatus::InsufficientProgress
-                | SolverStatus::MaxIterations
-        ) {
-            return Err(SolveError::NoSolution(format!("{:?}", solution.status)));
-        }
-        let values: Vec<f64> = solution.x.iter().zip(&scale).map(|(x, s)| x * s).collect();
-        let binding: Vec<bool> = solution
-            .z
-            .iter()
-            .zip(&solution.s)
-            .map(|(z, s)| z > s)
-            .collect();
-        self.polish(&columns, &right, &bounds, binding, &values)
-    }
-
-    /// Constraints: `x[upper] − x[lower] ≥ 0`, or `x[upper] ≥ 0` without a lower one.
-    fn bounds(&self) -> Vec<(usize, Option<usize>)> {
-        let mut bounds: Vec<(usize, Option<usize>)> = self
-            .weights
-            .iter()
-            .enumerate()
-            .filter(|(_, w)| w.non_negative)
-            .map(|(i, _)| (i, None))
-            .collect();
-        for (s, rising) in self.rising.iter().enumerate() {
-            if !rising {
-                continue;
-            }
-            for k in self.first_free..self.blocks {
-                if let Some(upper) = self.index(s, k) {
-                    let lower = if k > self.first_free {
-                        self.index(s, k - 1)
-                    } else {
-                        None
-                    };
-                    bounds.push((upper, lower));
-                }
-            }
-        }
-        bounds
-    }
-
-    /// Solves exactly with the binding constraints held, and drops those that the exact solution violates.
-    fn polish(
-        &self,
-        columns: &[Vec<(usize, f64)>],
-        right: &[f64],
-        bounds: &[(usize, Option<usize>)],
-        mut binding: Vec<bool>,
-        start: &[f64],
-    ) -> Result<Fit, SolveError> {
-        let n = self.unknowns();
-        for _ in 0..20 {
-            let reduced = reduce(n, bounds, &binding);
-            let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
-            let mut normal = DMatrix::<f64>::zeros(count, count);
-            let mut rhs = DVector::<f64>::zeros(count);
-            for (j, column) in columns.iter().enumerate() {
-                let Some(b) = reduced[j] else { continue };
-                rhs[b] += right[j];
-                for &(i, v) in column {
-                    let Some(a) = reduced[i] else { continue };
-                    normal[(a, b)] += v;
-                    if i != j {
-                        normal[(b, a)] += v;
+        for (slots, _) in layout.slots.iter().zip(&self.sequences).filter(|(_, s)| !s.rising) {
+            for pair in slots.windows(2) {
+                if let [Some(a), Some(b)] = *pair {
+                    if a != b {
+                        add(&mut local, a, a, LOOSE_TIE);
+                        add(&mut local, b, b, LOOSE_TIE);
+                        add(&mut local, a, b, -LOOSE_TIE);
                     }
                 }
             }
-            let cholesky = Cholesky::new(normal).ok_or(SolveError::Undetermined)?;
-            let solved = cholesky.solve(&rhs);
-            let values: Vec<f64> = reduced
-                .iter()
-                .map(|r| r.map_or(0.0, |r| solved[r]))
-                .collect();
-            let mut violated = false;
-            for (bound, held) in bounds.iter().zip(binding.iter_mut()) {
-                let slack = values[bound.0] - bound.1.map_or(0.0, |l| values[l]);
-                let size = start[bound.0].abs().max(1e-6);
-                if !*held && slack < -1e-7 * size {
-                    *held = true;
-                    violated = true;
-                }
-            }
-            if !violated {
-                return Ok(self.fit(values, reduced, cholesky));
-            }
         }
-        Err(SolveError::NoSolution(
-            "the set of binding constraints did not settle".into(),
-        ))
+        for (a, b, sd) in &self.alike {
+            let precision = sd.powi(-2);
+            dense[*a][*a] += precision;
+            dense[*b][*b] += precision;
+            dense[*a.max(b)][*a.min(b)] -= precision;
+        }
+        let mut columns = local;
+        for (i, weight) in self.weights.iter().enumerate() {
+            dense[i][i] += weight.prior.precision() + RIDGE;
+            columns[i] = dense[i][..=i].iter().copied().enumerate().filter(|(j, v)| *v != 0.0 || *j == i).collect();
+        }
+        for q in p..n {
+            columns[q].extend(cross[q - p].iter().copied().enumerate().filter(|(_, v)| *v != 0.0));
+            add(&mut columns, q, q, RIDGE);
+        }
+        Normal { columns, right }
     }
 
-    fn fit(
-        &self,
-        values: Vec<f64>,
-        reduced: Vec<Option<usize>>,
-        cholesky: Cholesky<f64, Dyn>,
-    ) -> Fit {
-        let sequences = (0..self.rising.len())
-            .map(|s| {
-                (0..self.blocks)
-                    .map(|k| self.index(s, k).map_or(0.0, |i| values[i]))
-                    .collect()
-            })
+    /// Solves the problem; `start` is the binding set of a similar one, if there is any.
+    pub(super) fn solve(&self, start: Option<&[bool]>) -> Result<Fit, SolveError> {
+        let layout = self.layout();
+        let normal = self.normal_equations(&layout);
+        if let Some(start) = start.filter(|s| s.len() == layout.bounds.len()) {
+            if let Ok(fit) = self.pivot(&layout, &normal, start.to_vec()) {
+                return Ok(fit);
+            }
+        }
+        let binding = interior_point(&layout, &normal)?;
+        self.pivot(&layout, &normal, binding)
+    }
+
+    /// Block principal pivoting from a binding set to the exact solution.
+    fn pivot(&self, layout: &Layout, normal: &Normal, mut binding: Vec<bool>) -> Result<Fit, SolveError> {
+        let (mut fewest, mut patience) = (usize::MAX, 3);
+        let curvature: Vec<f64> = normal
+            .columns
+            .iter()
+            .enumerate()
+            .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| *v))
             .collect();
+        for _ in 0..ROUNDS {
+            let (reduced, cholesky, values) = solve_held(layout, normal, &binding)?;
+            let gradient = gradient(layout, normal, &values);
+            // How far each constraint is on the wrong side: a slack in mm, or a multiplier in the slack that it asks for.
+            let wrong: Vec<(usize, f64)> = (0..binding.len())
+                .filter_map(|c| {
+                    let (upper, lower) = layout.bounds[c];
+                    let off = if binding[c] { -gradient[c] / curvature[upper] } else { lower.map_or(0.0, |l| values[l]) - values[upper] };
+                    (off > ZERO).then_some((c, off))
+                })
+                .collect();
+            if wrong.is_empty() {
+                return Ok(self.fit(layout.clone(), &values, reduced, cholesky, binding));
+            }
+            let exchange_all = if wrong.len() < fewest {
+                (fewest, patience) = (wrong.len(), 3);
+                true
+            } else {
+                patience -= i32::from(patience > 0);
+                patience > 0
+            };
+            let worst = wrong.iter().map(|w| w.1).fold(0.0, f64::max);
+            for (c, _) in wrong.iter().filter(|w| exchange_all || w.1 == worst) {
+                binding[*c] = !binding[*c];
+            }
+        }
+        Err(SolveError::NoSolution("the set of binding constraints did not settle".into()))
+    }
+
+    fn fit(&self, layout: Layout, values: &[f64], reduced: Vec<Option<usize>>, cholesky: Cholesky<f64, Dyn>, binding: Vec<bool>) -> Fit {
+        let sequences = layout.slots.iter().map(|slots| slots.iter().map(|i| i.map_or(0.0, |i| values[i])).collect()).collect();
         let priors = self
             .weights
             .iter()
             .enumerate()
-            .filter(|(_, w)| w.prior != Prior::None)
+            .filter(|(_, w)| w.prior != Prior::None && !w.source.is_empty())
             .map(|(i, w)| (i, w.prior, w.source.clone()))
             .collect();
-        Fit {
-            weights: values[..self.weights.len()].to_vec(),
-            sequences,
-            reduced,
-            cholesky,
-            priors,
-            first_free: self.first_free,
-            blocks: self.blocks,
-        }
+        Fit { weights: values[..self.weights.len()].to_vec(), sequences, binding, layout, reduced, cholesky, priors }
     }
 
     /// Reading minus model per gauge and block; NaN where there is no reading.
@@ -382,11 +305,7 @@ impl Problem {
             .map(|rows| {
                 (0..self.blocks)
                     .map(|k| {
-                        let shapes: f64 = rows
-                            .columns
-                            .iter()
-                            .map(|(i, c)| fit.weights[*i] * c[k])
-                            .sum();
+                        let shapes: f64 = rows.columns.iter().map(|(i, c)| fit.weights[*i] * c[k]).sum();
                         let slips: f64 = rows.sequences.iter().map(|s| fit.sequences[*s][k]).sum();
                         rows.reading[k] - shapes - slips
                     })
@@ -394,10 +313,103 @@ impl Problem {
             })
             .collect()
     }
+
+    /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
+    /// over dyadic numbers of last blocks, the step's estimate given everything else, and its standard deviation;
+    /// the pair with the highest one-sided bound. (0, 0) where no step can be told from what is free anyway.
+    pub(super) fn late_step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, at: usize) -> (f64, f64) {
+        let mut best = (0.0, 0.0);
+        let mut best_bound = f64::NEG_INFINITY;
+        let mut length = 1;
+        while length <= at {
+            if let Some((estimate, sd)) = self.step(fit, residuals, s, at + 1 - length) {
+                let bound = estimate + 1.645 * sd;
+                if bound > best_bound {
+                    best_bound = bound;
+                    best = (estimate, sd);
+                }
+            }
+            length *= 2;
+        }
+        best
+    }
+
+    /// Estimate and standard deviation of an added step of sequence `s` from block `from` to the end of the record.
+    fn step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, from: usize) -> Option<(f64, f64)> {
+        let mut cross = DVector::<f64>::zeros(fit.cholesky.l_dirty().nrows());
+        let (mut own, mut pull) = (0.0, 0.0);
+        for (rows, residual) in self.rows.iter().zip(residuals) {
+            if !rows.sequences.contains(&s) {
+                continue;
+            }
+            for k in (from..self.blocks).filter(|k| residual[*k].is_finite()) {
+                let w = 1.0 / rows.variance[k];
+                own += w;
+                pull += w * residual[k];
+                for (i, column) in &rows.columns {
+                    if let Some(r) = fit.reduced[*i] {
+                        cross[r] += w * column[k];
+                    }
+                }
+                for full in rows.sequences.iter().filter_map(|o| fit.layout.slots[*o][k]) {
+                    if let Some(r) = fit.reduced[full] {
+                        cross[r] += w;
+                    }
+                }
+            }
+        }
+        let information = own - cross.dot(&fit.cholesky.solve(&cross));
+        // Where the step can be made up by what is free already, that freedom's spread is the figure that counts.
+        (own > 0.0 && information > 1e-3 * own).then(|| (pull / information, information.sqrt().recip()))
+    }
 }
 
-/// Strength of the tie between neighbours of a sequence that may fall, 1/mm².
-const LOOSE_TIE: f64 = 1e-3;
+/// Solution with the binding constraints held: reduced unknowns, factor of their normal matrix, all values.
+fn solve_held(layout: &Layout, normal: &Normal, binding: &[bool]) -> Result<(Vec<Option<usize>>, Cholesky<f64, Dyn>, Vec<f64>), SolveError> {
+    let reduced = reduce(layout, binding);
+    let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
+    let mut matrix = DMatrix::<f64>::zeros(count, count);
+    let mut right = DVector::<f64>::zeros(count);
+    for (j, column) in normal.columns.iter().enumerate() {
+        let Some(b) = reduced[j] else { continue };
+        right[b] += normal.right[j];
+        for &(i, v) in column {
+            let Some(a) = reduced[i] else { continue };
+            matrix[(a, b)] += v;
+            if i != j {
+                matrix[(b, a)] += v;
+            }
+        }
+    }
+    let cholesky = Cholesky::new(matrix).ok_or(SolveError::Undetermined)?;
+    let solved = cholesky.solve(&right);
+    let values = reduced.iter().map(|r| r.map_or(0.0, |r| solved[r])).collect();
+    Ok((reduced, cholesky, values))
+}
+
+/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
+fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
+    let mut by_value: Vec<f64> = normal.right.iter().map(|r| -r).collect();
+    for (j, column) in normal.columns.iter().enumerate() {
+        for &(i, v) in column {
+            by_value[i] += v * values[j];
+            if i != j {
+                by_value[j] += v * values[i];
+            }
+        }
+    }
+    // An increment lifts its own value and all that follow in its sequence: sum from the end.
+    let mut by_increment = vec![0.0; layout.bounds.len()];
+    for c in (0..layout.bounds.len()).rev() {
+        let (upper, lower) = layout.bounds[c];
+        by_increment[c] = by_value[upper];
+        if let Some(lower) = lower {
+            let carried = by_value[upper];
+            by_value[lower] += carried;
+        }
+    }
+    by_increment
+}
 
 fn add(columns: &mut [Vec<(usize, f64)>], row: usize, column: usize, value: f64) {
     match columns[column].iter_mut().find(|(i, _)| *i == row) {
@@ -407,17 +419,17 @@ fn add(columns: &mut [Vec<(usize, f64)>], row: usize, column: usize, value: f64)
 }
 
 /// Reduced unknowns: tied by binding constraints, absent where they are bound to zero.
-fn reduce(n: usize, bounds: &[(usize, Option<usize>)], binding: &[bool]) -> Vec<Option<usize>> {
-    let mut tied_to: Vec<Option<usize>> = (0..n).map(Some).collect();
-    for ((upper, lower), held) in bounds.iter().zip(binding) {
+fn reduce(layout: &Layout, binding: &[bool]) -> Vec<Option<usize>> {
+    let mut tied_to: Vec<Option<usize>> = (0..layout.unknowns).map(Some).collect();
+    for ((upper, lower), held) in layout.bounds.iter().zip(binding) {
         if *held {
-            // Bounds of a sequence come in order of time, so the lower one is already resolved.
+            // Bounds come in order of time, so the lower one is already resolved.
             tied_to[*upper] = lower.and_then(|l| tied_to[l]);
         }
     }
     let mut next = 0;
-    let mut number = vec![None; n];
-    for i in 0..n {
+    let mut number = vec![None; layout.unknowns];
+    for i in 0..layout.unknowns {
         if tied_to[i] == Some(i) {
             number[i] = Some(next);
             next += 1;
@@ -426,39 +438,60 @@ fn reduce(n: usize, bounds: &[(usize, Option<usize>)], binding: &[bool]) -> Vec<
     tied_to.iter().map(|t| t.and_then(|t| number[t])).collect()
 }
 
-fn matrix(n: usize, columns: &[Vec<(usize, f64)>], scale: &[f64]) -> CscMatrix<f64> {
-    let (mut starts, mut rows, mut values) = (vec![0], Vec::new(), Vec::new());
-    for (j, column) in columns.iter().enumerate() {
-        let mut sorted = column.clone();
-        sorted.sort_by_key(|(i, _)| *i);
-        for (i, v) in sorted {
-            rows.push(i);
-            values.push(v * scale[i] * scale[j]);
-        }
-        starts.push(rows.len());
-    }
-    CscMatrix::new(n, n, starts, rows, values)
-}
-
-/// `−x[upper] + x[lower] + slack = 0`, slack ≥ 0, in scaled unknowns (each row divided by the upper one's scale).
-fn constraint_matrix(n: usize, bounds: &[(usize, Option<usize>)], scale: &[f64]) -> CscMatrix<f64> {
+/// The binding set by the interior-point solver.
+fn interior_point(layout: &Layout, normal: &Normal) -> Result<Vec<bool>, SolveError> {
+    let n = layout.unknowns;
+    // Scaled so that every unknown has unit curvature: the solver's tolerances then mean the same for all.
+    let scale: Vec<f64> = normal
+        .columns
+        .iter()
+        .enumerate()
+        .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| v.sqrt().recip()))
+        .collect();
+    let quadratic = sparse(n, n, normal.columns.iter().enumerate().map(|(j, c)| c.iter().map(|(i, v)| (*i, v * scale[*i] * scale[j])).collect()));
+    let linear: Vec<f64> = normal.right.iter().zip(&scale).map(|(r, s)| -r * s).collect();
     let mut columns: Vec<Vec<(usize, f64)>> = vec![Vec::new(); n];
-    for (row, (upper, lower)) in bounds.iter().enumerate() {
+    for (row, (upper, lower)) in layout.bounds.iter().enumerate() {
         columns[*upper].push((row, -1.0));
         if let Some(lower) = lower {
             columns[*lower].push((row, scale[*lower] / scale[*upper]));
         }
     }
-    let (mut starts, mut rows, mut values) = (vec![0], Vec::new(), Vec::new());
-    for mut column in columns {
+    let count = layout.bounds.len();
+    let constraints = sparse(count, n, columns.into_iter());
+    let settings = DefaultSettingsBuilder::default()
+        .verbose(false)
+        .max_iter(100)
+        .max_threads(1)
+        .build()
+        .map_err(|e| SolveError::NoSolution(e.to_string()))?;
+    let cones = [NonnegativeConeT(count)];
+    let mut solver = DefaultSolver::new(&quadratic, &linear, &constraints, &vec![0.0; count], &cones, settings)
+        .map_err(|e| SolveError::NoSolution(e.to_string()))?;
+    solver.solve();
+    let solution = &solver.solution;
+    // A solution short of full accuracy will do: pivoting ends at the exact one.
+    if matches!(
+        solution.status,
+        SolverStatus::Solved | SolverStatus::AlmostSolved | SolverStatus::InsufficientProgress | SolverStatus::MaxIterations
+    ) {
+        Ok(solution.z.iter().zip(&solution.s).map(|(z, s)| z > s).collect())
+    } else {
+        Err(SolveError::NoSolution(format!("{:?}", solution.status)))
+    }
+}
+
+fn sparse(rows: usize, columns: usize, entries: impl Iterator<Item = Vec<(usize, f64)>>) -> CscMatrix<f64> {
+    let (mut starts, mut places, mut values) = (vec![0], Vec::new(), Vec::new());
+    for mut column in entries {
         column.sort_by_key(|(i, _)| *i);
         for (i, v) in column {
-            rows.push(i);
+            places.push(i);
             values.push(v);
         }
-        starts.push(rows.len());
+        starts.push(places.len());
     }
-    CscMatrix::new(bounds.len(), n, starts, rows, values)
+    CscMatrix::new(rows, columns, starts, places, values)
 }
 
 impl Fit {
@@ -484,13 +517,9 @@ impl Fit {
         for (i, c) in &f.weights {
             put(*i, *c);
         }
-        let per_block = self.sequences.len();
         for (s, k, c) in &f.sequences {
-            if *k >= self.first_free && *k < self.blocks {
-                put(
-                    self.weights.len() + (k - self.first_free) * per_block + s,
-                    *c,
-                );
+            if let Some(full) = self.layout.slots[*s][*k] {
+                put(full, *c);
             }
         }
         let response = self.cholesky.solve(&direction);
@@ -526,72 +555,4 @@ impl Fit {
 pub(super) trait Balanced {
     /// The fit.
     fn fit(&self) -> &Fit;
-}
-
-impl Problem {
-    /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
-    /// over dyadic numbers of last blocks, the step's estimate given everything else, and its standard deviation;
-    /// the pair with the highest one-sided bound.
-    pub(super) fn late_step(
-        &self,
-        fit: &Fit,
-        residuals: &[Vec<f64>],
-        s: usize,
-        at: usize,
-    ) -> (f64, f64) {
-        let mut best = (0.0, 0.0);
-        let mut best_bound = f64::NEG_INFINITY;
-        let mut length = 1;
-        while length <= at + 1 - self.first_free.min(at) {
-            let from = at + 1 - length;
-            if from < self.first_free {
-                break;
-            }
-            if let Some((estimate, sd)) = self.step(fit, residuals, s, from) {
-                let bound = estimate + 1.645 * sd;
-                if bound > best_bound {
-                    best_bound = bound;
-                    best = (estimate, sd);
-                }
-            }
-            length *= 2;
-        }
-        best
-    }
-
-    /// Estimate and standard deviation of an added step of sequence `s` from block `from` to the end of the record.
-    fn step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, from: usize) -> Option<(f64, f64)> {
-        let size = fit.cholesky.l_dirty().nrows();
-        let mut cross = DVector::<f64>::zeros(size);
-        let (mut own, mut pull) = (0.0, 0.0);
-        let per_block = self.rising.len();
-        for (rows, residual) in self.rows.iter().zip(residuals) {
-            if !rows.sequences.contains(&s) {
-                continue;
-            }
-            for k in from..self.blocks {
-                if !residual[k].is_finite() {
-                    continue;
-                }
-                let w = 1.0 / rows.variance[k];
-                own += w;
-                pull += w * residual[k];
-                for (i, column) in &rows.columns {
-                    if let Some(r) = fit.reduced[*i] {
-                        cross[r] += w * column[k];
-                    }
-                }
-                for other in &rows.sequences {
-                    let full = self.weights.len() + (k - self.first_free) * per_block + other;
-                    if let Some(r) = fit.reduced[full] {
-                        cross[r] += w;
-                    }
-                }
-            }
-        }
-        let information = own - cross.dot(&fit.cholesky.solve(&cross));
-        // Where the step can be made up entirely by what is already free it is that freedom's spread that counts.
-        (information > 1e-9 * own && own > 0.0)
-            .then(|| (pull / information, information.sqrt().recip()))
-    }
 }
