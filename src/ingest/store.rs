@@ -67,28 +67,38 @@ impl Store {
         self.rows += time.len() as u64;
         let mut from = 0;
         while from < time.len() {
-            if self.time.len() == self.most && (self.per == 1 || self.partial + 1 >= self.per) {
-                self.merge();
-            }
-            if self.per == 1 {
-                let n = (self.most - self.time.len()).min(time.len() - from);
-                let start = self.time.len();
-                self.time.extend_from_slice(&time[from..from + n]);
-                for (column, values) in self.channels.iter_mut().zip(values) {
-                    column.push_rows(start, &values[from..from + n]);
+            let n = if self.per == 1 {
+                if self.time.len() == self.most {
+                    self.merge();
+                    continue;
                 }
-                from += n;
+                self.most - self.time.len()
             } else {
-                let n = (self.per - self.partial).min(time.len() - from);
-                self.partial_time += time[from..from + n].iter().sum::<f64>();
+                self.per - self.partial
+            };
+            let rows = from..(from + n).min(time.len());
+            from = rows.end;
+            if self.per == 1 {
+                let start = self.time.len();
+                self.time.extend_from_slice(&time[rows.clone()]);
                 for (column, values) in self.channels.iter_mut().zip(values) {
-                    column.add_rows(&values[from..from + n]);
+                    column.push_rows(start, &values[rows.clone()]);
                 }
-                self.partial += n;
-                from += n;
-                if self.partial == self.per {
-                    self.close();
-                }
+                continue;
+            }
+            self.partial += rows.len();
+            // One after the other, so that the size of the pieces does not show in the last digit.
+            self.partial_time = time[rows.clone()]
+                .iter()
+                .fold(self.partial_time, |sum, t| sum + t);
+            for (column, values) in self.channels.iter_mut().zip(values) {
+                column.add_rows(&values[rows.clone()]);
+            }
+            match self.partial == self.per {
+                // The entry in hand is now half of one.
+                true if self.time.len() == self.most => self.merge(),
+                true => self.close(),
+                false => {}
             }
         }
     }
@@ -249,7 +259,7 @@ impl Column {
     }
 
     fn add_rows(&mut self, values: &[f64]) {
-        let sum: f64 = values.iter().sum();
+        let sum = values.iter().fold(self.sum, |sum, v| sum + v);
         if sum.is_nan() {
             for value in values {
                 if value.is_nan() {
@@ -260,7 +270,7 @@ impl Column {
                 }
             }
         } else {
-            self.sum += sum;
+            self.sum = sum;
             self.count += u32::try_from(values.len()).unwrap_or(u32::MAX);
         }
     }
