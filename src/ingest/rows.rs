@@ -251,11 +251,18 @@ fn exact(line: &[u8], number: u32, plan: &Plan, block: &mut Block) {
             .map_or(line, Vec::as_slice);
         (read_time(super::cell::unquoted(bytes), plan), bytes)
     });
-    let is_text = readings
+    let without_time = time.as_ref().is_none_or(|(t, _)| t.is_none());
+    let without_number = readings
         .iter()
         .all(|(c, _)| !matches!(c, Cell::Number(_) | Cell::Overload))
-        && readings.iter().any(|(c, _)| *c == Cell::Bad)
-        && time.as_ref().is_none_or(|(t, _)| t.is_none());
+        && readings.iter().any(|(c, _)| *c == Cell::Bad);
+    // A footer such as `Rows;240`: too short for a row, and no time where the time stands.
+    let is_short = time.is_some()
+        && plan
+            .channels
+            .iter()
+            .any(|(column, _)| *column >= cells.len());
+    let is_text = without_time && (without_number || is_short);
     if is_text {
         return text(TextKind::Text(super::dialect::shorten_line(line)));
     }

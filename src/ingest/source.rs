@@ -171,7 +171,9 @@ impl<'r> Source<'r> {
         if first.len() <= HEAD {
             return first;
         }
-        let end = memchr::memrchr(b'\n', &first[..HEAD]).or_else(|| memchr::memchr(b'\n', first));
+        // At least a few lines, however long they are: a header alone tells nothing.
+        let few = memchr::memchr_iter(b'\n', first).take(8).last();
+        let end = memchr::memrchr(b'\n', &first[..HEAD]).max(few);
         &first[..end.map_or(first.len(), |e| e + 1)]
     }
 
