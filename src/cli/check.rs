@@ -49,7 +49,7 @@ fn lines(inputs: &Inputs) -> Vec<String> {
         line => format!("header in line {line}"),
     };
     lines.push(format!(
-        "log: {}, {} rows, {}, separator {}, decimal mark {}{}, {header}",
+        "log: {}, {} rows, {}, separator `{}`, decimal mark `{}`{}, {header}",
         sheet.pull.log,
         log.rows,
         understood.encoding,
@@ -58,7 +58,7 @@ fn lines(inputs: &Inputs) -> Vec<String> {
         understood
             .thousands
             .as_ref()
-            .map(|t| format!(", thousands mark {t}"))
+            .map(|t| format!(", thousands mark `{t}`"))
             .unwrap_or_default(),
     ));
     if let (Some(first), Some(last)) = (log.time_s.first(), log.time_s.last()) {
@@ -78,7 +78,11 @@ fn lines(inputs: &Inputs) -> Vec<String> {
     let unused: Vec<String> = understood
         .columns
         .iter()
-        .filter(|c| !c.is_empty() && log.channels.iter().all(|used| used.column != **c))
+        .filter(|c| {
+            !c.is_empty()
+                && understood.time_column.as_ref() != Some(*c)
+                && log.channels.iter().all(|used| used.column != **c)
+        })
         .map(|c| format!("`{c}`"))
         .collect();
     if !unused.is_empty() {

@@ -119,7 +119,7 @@ fn write_reading(t: &mut String, found: Option<&Found>) -> std::fmt::Result {
         let u = &found.understood;
         writeln!(
             t,
-            "\n# The log as found: {}, separator {}, decimal mark {}, {}.",
+            "\n# The log as found: {}, separator `{}`, decimal mark `{}`, {}.",
             u.encoding,
             u.separator,
             u.decimal,

@@ -290,6 +290,7 @@ pub(super) fn time_column(
             form: Form::Rows { period_s: 1.0 },
         });
     };
+    understood.time_column = Some(names[column].raw.clone());
     let cell = sample(column).unwrap_or_default();
     let cell = super::cell::unquoted(&cell);
     let unit = clock.unit.as_deref().or(names[column].unit.as_deref());

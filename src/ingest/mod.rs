@@ -3,6 +3,7 @@
 //! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`] rows is kept row by row;
 //! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`]).
 
+mod blocks;
 mod cell;
 mod clock;
 mod columns;
@@ -108,6 +109,9 @@ pub struct Understood {
     pub header_line: usize,
     /// All column names as written.
     pub columns: Vec<String>,
+    /// Name of the time column; `None` where rows are counted.
+    #[serde(default)]
+    pub time_column: Option<String>,
     /// Form of the time column: `seconds`, `milliseconds`, `clock`, `iso`, `rate`, …
     pub time: String,
     /// Metadata lines before the header, and footer lines, kept as provenance.

@@ -7,9 +7,9 @@ use super::columns::{TimeColumn, Wanted, missing, time_column, wanted_columns};
 use super::dialect::{self, Dialect};
 use super::error::IngestError;
 use super::gather::Gather;
-use super::rows::{self, Plan};
+use super::rows::Plan;
 use super::source::Source;
-use super::{Channel, InputFile, Log, Understood, marks};
+use super::{Channel, InputFile, Log, Understood, blocks, marks};
 use crate::sheet::Sheet;
 
 /// Names of the files, for messages and for the list of inputs.
@@ -93,9 +93,7 @@ pub fn read_log(
         .collect();
     let channels = wanted.iter().map(|w| w.name.clone()).collect();
     let mut gather = Gather::new(names.log, time.form, time_name, channels, gaps);
-    read_blocks(&mut source, &plan, dialect.lines_before, &mut |block| {
-        gather.push(block)
-    })?;
+    blocks::read_all(&mut source, &plan, dialect.lines_before, &mut gather)?;
     gather.finish(reading.unreadable.map(crate::units::Share::si))?;
     if gather.store.time.is_empty() {
         return Err(IngestError::NoRows {
@@ -226,46 +224,4 @@ fn assemble(
 /// Nine significant digits: what is left of 0.3 − 0.2 beyond them is rounding.
 fn nine_digits(value: f64) -> f64 {
     format!("{value:.8e}").parse().unwrap_or(value)
-}
-
-/// Reads what is left of the source through the plan, block by block.
-pub(super) fn read_blocks(
-    source: &mut Source<'_>,
-    plan: &Plan,
-    skip: u64,
-    take: &mut dyn FnMut(&rows::Block) -> Result<(), IngestError>,
-) -> Result<(), IngestError> {
-    let mut skip = skip;
-    while let Some(chunk) = source.next()? {
-        let (skipped, rest) = skip_lines(&chunk, &mut skip);
-        let mut block = rows::read(rest, plan);
-        shift(&mut block, skipped);
-        take(&block)?;
-    }
-    Ok(())
-}
-
-/// Skips whole lines before the first row; says how many were in this chunk.
-pub(super) fn skip_lines<'c>(chunk: &'c [u8], left: &mut u64) -> (u64, &'c [u8]) {
-    let mut rest = chunk;
-    let mut skipped = 0;
-    while *left > 0 && !rest.is_empty() {
-        let end = memchr::memchr(b'\n', rest).map_or(rest.len(), |e| e + 1);
-        rest = &rest[end..];
-        *left -= 1;
-        skipped += 1;
-    }
-    (skipped, rest)
-}
-
-/// Line numbers within the chunk, the skipped lines counted.
-pub(super) fn shift(block: &mut rows::Block, skipped: u64) {
-    if skipped == 0 {
-        return;
-    }
-    let by = u32::try_from(skipped).unwrap_or(u32::MAX);
-    block.lines += skipped;
-    block.line.iter_mut().for_each(|l| *l += by);
-    block.shown.iter_mut().for_each(|b| b.line += by);
-    block.texts.iter_mut().for_each(|t| t.line += by);
 }

@@ -87,7 +87,7 @@ pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found,
     };
     let mut head = source.head();
     let mut skip = dialect.lines_before;
-    (_, head) = super::read::skip_lines(head, &mut skip);
+    (_, head) = super::blocks::skip_lines(head, &mut skip);
     let block = rows::read(head, &plan(&dialect, time, origin(&dialect, time), &[]));
     Ok(Found {
         understood,

@@ -134,7 +134,8 @@ impl<'r> Source<'r> {
 
     /// Reads the first chunk and finds the encoding.
     fn begin(&mut self, forced: Option<&str>) -> Result<(), IngestError> {
-        let raw = self.read_raw()?;
+        let mut raw = Vec::new();
+        self.read_into(&mut raw)?;
         if raw.is_empty() {
             return Err(IngestError::Empty {
                 file: self.file.clone(),
@@ -204,13 +205,20 @@ impl<'r> Source<'r> {
             return Ok(Some(first));
         }
         while !self.ended {
-            let raw = self.read_raw()?;
-            self.raw.extend_from_slice(&raw);
-            let rest = std::mem::take(&mut self.rest);
-            let from = rest.len();
-            self.rest = self.decode(rest);
+            if self.encoding == Encoding::Utf8 {
+                // Nothing to turn into anything else: read behind what is left.
+                let mut rest = std::mem::take(&mut self.rest);
+                self.read_into(&mut rest)?;
+                self.rest = rest;
+            } else {
+                let mut raw = std::mem::take(&mut self.raw);
+                self.read_into(&mut raw)?;
+                self.raw = raw;
+                let rest = std::mem::take(&mut self.rest);
+                self.rest = self.decode(rest);
+            }
             if self.lone_cr {
-                self.rest[from..]
+                self.rest
                     .iter_mut()
                     .filter(|b| **b == b'\r')
                     .for_each(|b| *b = b'\n');
@@ -220,6 +228,11 @@ impl<'r> Source<'r> {
             }
         }
         Ok(None)
+    }
+
+    /// True when everything was given out but the chunks in hand.
+    pub(super) fn is_at_end(&self) -> bool {
+        self.ended
     }
 
     /// Size and digest; reads what a decompressor left over.
@@ -246,16 +259,16 @@ impl<'r> Source<'r> {
         })
     }
 
-    /// Up to a chunk of raw bytes; fewer only at the end.
-    fn read_raw(&mut self) -> Result<Vec<u8>, IngestError> {
-        let mut raw = Vec::with_capacity(CHUNK);
-        let read = (&mut self.reader).take(CHUNK as u64).read_to_end(&mut raw);
-        read.map_err(|source| IngestError::Io {
+    /// Appends up to a chunk of raw bytes; fewer only at the end.
+    fn read_into(&mut self, to: &mut Vec<u8>) -> Result<(), IngestError> {
+        to.reserve_exact(CHUNK);
+        let read = (&mut self.reader).take(CHUNK as u64).read_to_end(to);
+        let read = read.map_err(|source| IngestError::Io {
             file: self.file.clone(),
             source,
         })?;
-        self.ended = raw.len() < CHUNK;
-        Ok(raw)
+        self.ended = read < CHUNK;
+        Ok(())
     }
 
     /// Appends what waits in `raw` to `text`, as UTF-8.
