@@ -39,6 +39,9 @@ pub mod verdict;
 /// The finished analysis.
 pub mod analysis;
 
+/// The stages joined.
+pub mod pipeline;
+
 /// Analysis to charts.
 pub mod chart;
 
@@ -50,3 +53,6 @@ pub mod export;
 
 /// A line in a stopper, with its truth.
 pub mod simulate;
+
+/// The command line: the only place that touches files and the terminal.
+pub mod cli;

@@ -3,11 +3,42 @@
 //! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`] rows is kept row by row;
 //! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`]).
 
+mod blocks;
+mod cell;
+mod clock;
+mod columns;
+mod dialect;
+mod error;
+mod gather;
+mod marks;
+mod read;
+mod rows;
+mod sniff;
+mod source;
+mod store;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use crate::sheet::GaugeKind;
+pub use columns::{ColumnName, column_name};
+pub use error::IngestError;
+pub use read::{FileNames, read_log};
+pub use sniff::{Found, FoundColumn, sniff};
+
 use crate::units::Unit;
+
+/// Size and SHA-256 of bytes that are held whole, such as the sheet.
+#[must_use]
+pub fn input_file(role: &str, name: &str, bytes: &[u8]) -> InputFile {
+    use sha2::Digest as _;
+    InputFile {
+        role: role.into(),
+        name: name.into(),
+        bytes: bytes.len() as u64,
+        sha256: source::hex(&sha2::Sha256::digest(bytes)),
+    }
+}
 
 /// Most entries a [`Log`] holds. Beyond it, neighbours are merged into means of 2, 4, 8, … rows.
 pub const ENTRIES_MAX: usize = 200_000;
@@ -78,6 +109,9 @@ pub struct Understood {
     pub header_line: usize,
     /// All column names as written.
     pub columns: Vec<String>,
+    /// Name of the time column; `None` where rows are counted.
+    #[serde(default)]
+    pub time_column: Option<String>,
     /// Form of the time column: `seconds`, `milliseconds`, `clock`, `iso`, `rate`, …
     pub time: String,
     /// Metadata lines before the header, and footer lines, kept as provenance.
@@ -88,6 +122,9 @@ pub struct Understood {
     pub reordered: u64,
     /// Rows repeated and dropped.
     pub duplicates: u64,
+    /// Choices that a reader should know of, such as a unit in the sheet that differs from the header's.
+    #[serde(default)]
+    pub notes: Vec<String>,
 }
 
 /// A cell that could not be read.

@@ -1,0 +1,65 @@
+//! The command line: what was typed, files, the terminal, exit codes. Nothing below it touches any of them.
+//!
+//! `args` holds what was typed, `plan` where results go (proved writable before any work), `files` reads pull folders
+//! and replaces results as a whole, `console` prints, `exit` knows the codes; one module per command.
+
+mod analyse;
+mod args;
+mod check;
+mod console;
+mod exit;
+mod fault;
+mod files;
+mod new;
+mod plan;
+mod simulate;
+
+use std::ffi::OsString;
+
+use clap::Parser as _;
+
+pub use exit::Exit;
+
+use args::{Args, Command, SchemaOf};
+use console::Console;
+
+/// Runs the command that was typed.
+#[must_use]
+pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
+    let console = Console::new();
+    let args = match Args::try_parse_from(words) {
+        Ok(args) => args,
+        Err(usage) => {
+            // Help and version go to stdout, mistakes to stderr; a closed pipe is no mistake.
+            let wrong = usage.use_stderr();
+            let _ = usage.print();
+            return if wrong { Exit::Nothing } else { Exit::Done };
+        }
+    };
+    let done = match args.command {
+        Command::New { folder, log } => {
+            new::run(&folder, log.as_deref(), &console).map(|()| Exit::Done)
+        }
+        Command::Check { folders } => Ok(check::run(&folders, &console)),
+        Command::Analyse(wishes) => analyse::run(&wishes, &console),
+        Command::Simulate { folder, kind, seed } => {
+            simulate::run(&folder, &kind, seed, &console).map(|()| Exit::Done)
+        }
+        Command::Schema { of } => {
+            let text = match of {
+                SchemaOf::Sheet => crate::export::schema_sheet(),
+                SchemaOf::Analysis => crate::export::schema_analysis(),
+            };
+            console.result(text.trim_end());
+            Ok(Exit::Done)
+        }
+    };
+    match done {
+        Ok(_) if console.is_closed() => Exit::Done,
+        Ok(exit) => exit,
+        Err(fault) => {
+            console.fault(&fault);
+            Exit::Nothing
+        }
+    }
+}

@@ -1,0 +1,84 @@
+//! The terminal: results to stdout, everything else to stderr, colour only where it is wanted.
+
+use std::cell::Cell;
+use std::io::{IsTerminal as _, Write as _};
+
+use super::fault::Fault;
+
+/// Both streams of the terminal.
+pub(super) struct Console {
+    colour: bool,
+    closed: Cell<bool>,
+}
+
+impl Console {
+    /// Colour on a terminal, unless NO_COLOR is set to anything.
+    pub(super) fn new() -> Self {
+        let refused = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+        Self {
+            colour: !refused && std::io::stderr().is_terminal(),
+            closed: Cell::new(false),
+        }
+    }
+
+    /// Whoever read stdout went away.
+    pub(super) fn is_closed(&self) -> bool {
+        self.closed.get()
+    }
+
+    /// A result, to stdout.
+    pub(super) fn result(&self, text: &str) {
+        if self.closed.get() {
+            return;
+        }
+        let mut out = std::io::stdout().lock();
+        let written = out
+            .write_all(text.as_bytes())
+            .and_then(|()| out.write_all(b"\n"))
+            .and_then(|()| out.flush());
+        if written.is_err() {
+            self.closed.set(true);
+        }
+    }
+
+    /// A line for the person at the terminal, to stderr. A closed stderr is nobody's loss.
+    pub(super) fn say(&self, line: &str) {
+        let _ = writeln!(std::io::stderr(), "{line}");
+    }
+
+    /// A line that begins with a word of weight.
+    pub(super) fn warn(&self, word: &str, line: &str) {
+        self.say(&format!("{} {line}", self.paint(&format!("{word}:"), "33")));
+    }
+
+    /// A fault: one line, causes, a blank line, a hint.
+    pub(super) fn fault(&self, fault: &Fault) {
+        let mut text = format!(
+            "{} {}",
+            self.paint("error:", "31"),
+            one_line(&fault.message)
+        );
+        for cause in &fault.causes {
+            text += &format!("\n  cause: {}", one_line(cause));
+        }
+        if let Some(hint) = &fault.hint {
+            text += &format!("\n\n{} {hint}", self.paint("hint:", "36"));
+        }
+        self.say(&text);
+    }
+
+    fn paint(&self, word: &str, code: &str) -> String {
+        if self.colour {
+            format!("\u{1b}[1;{code}m{word}\u{1b}[0m")
+        } else {
+            word.to_owned()
+        }
+    }
+}
+
+/// Text from files may hold control characters; a terminal must not obey them.
+fn one_line(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}

@@ -1,0 +1,180 @@
+//! Times of day and dates, in whole nanoseconds so that differences are exact.
+
+/// Nanoseconds of a second.
+pub(super) const SECOND: i64 = 1_000_000_000;
+/// Nanoseconds of a day.
+pub(super) const DAY: i64 = 86_400 * SECOND;
+
+/// Form of a time column.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Form {
+    /// Numbers; seconds = number × factor.
+    Number { to_s: f64 },
+    /// Time of day, perhaps behind a date; midnight is found by the fall.
+    Clock,
+    /// ISO 8601 date and time, perhaps with a zone.
+    Iso,
+    /// No column: rows at a fixed period in s.
+    Rows { period_s: f64 },
+}
+
+impl Form {
+    /// The word for messages.
+    pub(super) fn word(self) -> &'static str {
+        match self {
+            Self::Number { .. } => "numbers",
+            Self::Clock => "clock times",
+            Self::Iso => "ISO dates and times",
+            Self::Rows { .. } => "row numbers",
+        }
+    }
+}
+
+/// True for a time of day, a date, or both.
+pub(super) fn looks_like_time(cell: &[u8]) -> bool {
+    iso(cell).is_some() || clock(cell).is_some() || is_date(cell)
+}
+
+/// A date alone: three groups of digits with `-`, `/` or `.` between, one of them of four digits or all of two.
+fn is_date(cell: &[u8]) -> bool {
+    let Ok(text) = std::str::from_utf8(cell) else {
+        return false;
+    };
+    for mark in ['-', '/', '.'] {
+        let groups: Vec<&str> = text.split(mark).collect();
+        if let [a, b, c] = groups.as_slice()
+            && [a, b, c]
+                .iter()
+                .all(|g| (1..=4).contains(&g.len()) && g.bytes().all(|d| d.is_ascii_digit()))
+            && (a.len() == 4 && b.len() <= 2 && c.len() <= 2
+                || a.len() <= 2 && b.len() <= 2 && matches!(c.len(), 2 | 4))
+        {
+            return true;
+        }
+    }
+    false
+}
+
+/// Nanoseconds of the day of `9:30`, `09:30:01`, `09:30:01,25`, `9:30:01.5 PM`, also behind a date and a blank.
+pub(super) fn clock(cell: &[u8]) -> Option<i64> {
+    let text = std::str::from_utf8(cell).ok()?.trim();
+    let first = text.split(' ').next()?;
+    let time = if is_date(first.as_bytes()) {
+        text[first.len()..].trim_start()
+    } else {
+        text
+    };
+    let upper = time.to_ascii_uppercase();
+    let (time, half) = match upper
+        .strip_suffix("AM")
+        .map(|t| (t, Some(0)))
+        .or_else(|| upper.strip_suffix("PM").map(|t| (t, Some(12))))
+    {
+        Some((t, half)) => (t.trim_end(), half),
+        None => (time, None),
+    };
+    let mut parts = time.split(':');
+    let whole = |t: &str| {
+        (!t.is_empty() && t.len() <= 2 && t.bytes().all(|b| b.is_ascii_digit()))
+            .then(|| t.parse::<i64>().ok())
+            .flatten()
+    };
+    let mut hours = whole(parts.next()?)?;
+    let minutes = whole(parts.next()?)?;
+    let nanos = parts.next().map_or(Some(0), seconds)?;
+    if parts.next().is_some() || minutes > 59 || hours > 23 {
+        return None;
+    }
+    if let Some(half) = half {
+        if !(1..=12).contains(&hours) {
+            return None;
+        }
+        hours = hours % 12 + half;
+    }
+    Some((hours * 60 + minutes) * 60 * SECOND + nanos)
+}
+
+/// Nanoseconds of `SS`, `SS.fff` or `SS,fff`.
+fn seconds(text: &str) -> Option<i64> {
+    let (whole, fraction) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    let digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit());
+    if whole.is_empty() || whole.len() > 2 || !digits(whole) || !digits(fraction) {
+        return None;
+    }
+    let whole: i64 = whole.parse().ok()?;
+    let nanos: i64 = format!("{:0<9.9}", fraction).parse().ok()?;
+    (whole < 61).then_some(whole * SECOND + nanos)
+}
+
+/// Days since 1970 and nanoseconds of the day (which the zone may carry outside of the day) of an ISO 8601 date and time.
+pub(super) fn iso(cell: &[u8]) -> Option<(i64, i64)> {
+    let text = std::str::from_utf8(cell).ok()?.trim();
+    let date = text.get(..10)?;
+    let rest = text.get(10..)?;
+    let rest = rest.strip_prefix(['T', 't', ' '])?;
+    let date: jiff::civil::Date = date.parse().ok()?;
+    let days = i64::from(date.since(jiff::civil::date(1970, 1, 1)).ok()?.get_days());
+    let (time, offset) = zone(rest)?;
+    let nanos = clock(time.as_bytes())?;
+    Some((days, nanos - offset))
+}
+
+/// The time, and the zone's offset in nanoseconds.
+fn zone(text: &str) -> Option<(&str, i64)> {
+    let text = text.trim();
+    if let Some(time) = text.strip_suffix(['Z', 'z']) {
+        return Some((time.trim_end(), 0));
+    }
+    let Some(at) = text.rfind(['+', '-']) else {
+        return Some((text, 0));
+    };
+    let sign = if text[at..].starts_with('-') { -1 } else { 1 };
+    let digits: String = text[at + 1..].chars().filter(|c| *c != ':').collect();
+    if !matches!(digits.len(), 2 | 4) || !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let hours: i64 = digits[..2].parse().ok()?;
+    let minutes: i64 = digits
+        .get(2..)
+        .filter(|m| !m.is_empty())
+        .map_or(Ok(0), str::parse)
+        .ok()?;
+    Some((
+        text[..at].trim_end(),
+        sign * (hours * 60 + minutes) * 60 * SECOND,
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn clocks_and_dates_are_exact() {
+        assert_eq!(
+            clock(b"09:30:01.25"),
+            Some((9 * 3600 + 30 * 60 + 1) * SECOND + 250_000_000)
+        );
+        assert_eq!(
+            clock(b"9:30:01,1 PM"),
+            Some((21 * 3600 + 30 * 60 + 1) * SECOND + 100_000_000)
+        );
+        assert_eq!(clock(b"12:00:00 AM"), Some(0));
+        assert_eq!(clock(b"14.05.2026 00:00:01"), Some(SECOND));
+        assert_eq!(clock(b"25:00"), None);
+        assert_eq!(clock(b"1.5"), None);
+        // 2026-05-14 is 20,587 days after 1970-01-01 (56 years with 14 leap days, then 133 days).
+        assert_eq!(
+            iso(b"2026-05-14T09:30:00+02:00"),
+            Some((20_587, (7 * 60 + 30) * 60 * SECOND))
+        );
+        assert_eq!(
+            iso(b"2026-05-14 09:30:00.5"),
+            Some((20_587, (9 * 60 + 30) * 60 * SECOND + SECOND / 2))
+        );
+        assert_eq!(iso(b"2026-05-14"), None);
+        assert!(looks_like_time(b"14/05/2026"));
+        assert!(!looks_like_time(b"1.234.567"));
+        assert!(!looks_like_time(b"12"));
+    }
+}

@@ -1,0 +1,436 @@
+//! Columns of a header: names, units in names, and which column a gauge of the sheet means.
+
+use super::clock::Form;
+use super::error::IngestError;
+use super::{GaugeKind, Understood};
+use crate::sheet::{Gauge, Sheet, read::nearest};
+use crate::units::{ForceDim, LengthDim, TimeDim, Unit, find_unit};
+
+/// A column name taken apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ColumnName {
+    /// As written.
+    pub raw: String,
+    /// Without its unit.
+    pub bare: String,
+    /// The unit as written, if the name or a unit row says one.
+    pub unit: Option<String>,
+}
+
+/// Takes `Load [kN]`, `Load (lbf)`, `Load/kN`, `Load, kN`, `load_kN` or `Load kN` apart.
+#[must_use]
+pub fn column_name(raw: &str) -> ColumnName {
+    let raw = raw.trim();
+    let name = |bare: &str, unit: Option<&str>| ColumnName {
+        raw: raw.to_owned(),
+        bare: bare.trim().to_owned(),
+        unit: unit.map(|u| u.trim().to_owned()).filter(|u| !u.is_empty()),
+    };
+    for (open, close) in [('[', ']'), ('(', ')')] {
+        if let Some(inner) = raw.strip_suffix(close)
+            && let Some(at) = inner.rfind(open)
+            && at > 0
+        {
+            return name(&raw[..at], Some(&inner[at + 1..]));
+        }
+    }
+    for mark in ['/', ',', '_', ' '] {
+        if let Some((bare, unit)) = raw.rsplit_once(mark)
+            && !bare.trim().is_empty()
+            && is_unit_word(unit.trim(), mark)
+        {
+            return name(bare, Some(unit));
+        }
+    }
+    name(raw, None)
+}
+
+/// True for a unit that may stand at the end of a name: short symbols only, so that `hold time in` or `mark A` stay names.
+fn is_unit_word(word: &str, mark: char) -> bool {
+    let exact = ["N", "m", "s", "h", "t"].contains(&word) && (word != "t" || mark == '/');
+    let long = word.chars().count() >= 2
+        && !["pound", "foot", "feet", "second", "metre", "meter"]
+            .contains(&word.to_lowercase().as_str())
+        && (word != "in" || mark != ' ')
+        && is_unit(word);
+    exact || long
+}
+
+/// True for any unit of force, length, time, and a few of what loggers also keep.
+pub(super) fn is_unit(word: &str) -> bool {
+    let word = word.trim();
+    find_unit::<ForceDim>(word).is_some()
+        || find_unit::<LengthDim>(word).is_some()
+        || find_unit::<TimeDim>(word).is_some()
+        || [
+            "°C", "degC", "°F", "K", "V", "mV", "mV/V", "%", "bar", "-", "Hz", "mA",
+        ]
+        .contains(&word)
+        || ["hh:mm:ss", "hh:mm:ss.sss", "hh:mm:ss.fff", "hms"]
+            .contains(&word.to_lowercase().as_str())
+}
+
+/// A column that the sheet asks for.
+#[derive(Debug, Clone)]
+pub(super) struct Wanted {
+    pub kind: GaugeKind,
+    pub column: usize,
+    pub name: String,
+    pub unit: &'static Unit,
+    /// SI value = reading × factor, or reading / divisor where the unit is a decimal part of SI.
+    pub scale: Scale,
+}
+
+/// A factor kept so that decimal units stay correctly rounded: 300 mm is exactly the double 0.3.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Scale {
+    factor: f64,
+    divisor: f64,
+}
+
+impl Scale {
+    pub(super) fn new(to_si: f64, negative: bool) -> Self {
+        let sign = if negative { -1.0 } else { 1.0 };
+        let inverse = (1.0 / to_si).round();
+        #[expect(
+            clippy::float_cmp,
+            reason = "asks whether the unit is exactly a whole part of SI"
+        )]
+        let whole = to_si < 1.0 && 1.0 / inverse == to_si;
+        if whole {
+            Self {
+                factor: sign,
+                divisor: inverse,
+            }
+        } else {
+            Self {
+                factor: sign * to_si,
+                divisor: 1.0,
+            }
+        }
+    }
+
+    #[inline]
+    pub(super) fn apply(self, value: f64) -> f64 {
+        value * self.factor / self.divisor
+    }
+}
+
+/// The column of this name: as written, then without regard to case, then without its unit.
+pub(super) fn find_column(
+    wanted: &str,
+    names: &[ColumnName],
+    file: &str,
+    line: usize,
+) -> Result<Option<usize>, IngestError> {
+    let wanted = wanted.trim();
+    let lower = wanted.to_lowercase();
+    let tries: [&dyn Fn(&ColumnName) -> bool; 3] = [
+        &|n| n.raw == wanted,
+        &|n| n.raw.to_lowercase() == lower,
+        &|n| n.bare.to_lowercase() == lower,
+    ];
+    for matches in tries {
+        let found: Vec<usize> = (0..names.len()).filter(|i| matches(&names[*i])).collect();
+        match found.as_slice() {
+            [] => {}
+            [one] => return Ok(Some(*one)),
+            more => {
+                return Err(IngestError::TwoColumns {
+                    file: file.into(),
+                    line,
+                    column: wanted.into(),
+                    times: more.len(),
+                });
+            }
+        }
+    }
+    Ok(None)
+}
+
+/// The unit of a gauge's column: the sheet's, else the header's.
+pub(super) fn unit_of(
+    kind: GaugeKind,
+    gauge: &Gauge,
+    name: &ColumnName,
+    file: &str,
+    line: usize,
+    notes: &mut Vec<String>,
+) -> Result<&'static Unit, IngestError> {
+    let header = name.unit.as_deref();
+    if let Some(unit) = gauge.unit.as_deref().and_then(|u| kind.unit(u)) {
+        if let Some(other) = header
+            && kind.unit(other) != Some(unit)
+        {
+            notes.push(format!(
+                "column `{}`: the header says `{other}`, the sheet says `{}`; the sheet was followed",
+                name.raw, unit.symbol
+            ));
+        }
+        return Ok(unit);
+    }
+    match header {
+        Some(text) => kind.unit(text).ok_or_else(|| IngestError::WrongUnit {
+            file: file.into(),
+            line,
+            column: name.raw.clone(),
+            unit: text.into(),
+            gauge: kind.name(),
+            word: kind.word(),
+            known: kind.known_units(),
+        }),
+        None => Err(IngestError::NoUnit {
+            file: file.into(),
+            line,
+            column: name.raw.clone(),
+            gauge: kind.name(),
+            word: kind.word(),
+            known: kind.known_units(),
+        }),
+    }
+}
+
+/// The gauges of the sheet that stand in this file, and those that do not.
+pub(super) fn wanted_columns(
+    sheet: &Sheet,
+    names: &[ColumnName],
+    file: &str,
+    line: usize,
+    notes: &mut Vec<String>,
+) -> Result<(Vec<Wanted>, Vec<GaugeKind>), IngestError> {
+    let mut wanted = Vec::new();
+    let mut absent = Vec::new();
+    for (kind, gauge) in sheet.gauges.iter() {
+        let Some(column) = find_column(&gauge.column, names, file, line)? else {
+            absent.push(kind);
+            continue;
+        };
+        let unit = unit_of(kind, gauge, &names[column], file, line, notes)?;
+        let negative = gauge.sign == Some(crate::sheet::Sign::Minus);
+        wanted.push(Wanted {
+            kind,
+            column,
+            name: names[column].raw.clone(),
+            unit,
+            scale: Scale::new(unit.to_si, negative),
+        });
+    }
+    Ok((wanted, absent))
+}
+
+/// The error for a column that is in no file.
+pub(super) fn missing(
+    column: &str,
+    gauge: &str,
+    names: &[ColumnName],
+    file: &str,
+    line: usize,
+) -> IngestError {
+    let known: Vec<String> = names
+        .iter()
+        .map(|n| n.raw.clone())
+        .filter(|n| !n.is_empty())
+        .collect();
+    IngestError::MissingColumn {
+        file: file.into(),
+        line,
+        column: column.into(),
+        gauge: gauge.into(),
+        nearest: nearest(column, known.iter().map(String::as_str)).map(str::to_owned),
+        known,
+    }
+}
+
+/// Where the time stands and how it is written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct TimeColumn {
+    /// `None` where rows are counted.
+    pub column: Option<usize>,
+    pub form: Form,
+}
+
+/// Finds the time: as the sheet says, else by name, else the rows are counted. `sample` gives a column's first cell.
+pub(super) fn time_column(
+    sheet: &Sheet,
+    names: &[ColumnName],
+    taken: &[usize],
+    sample: &dyn Fn(usize) -> Option<Vec<u8>>,
+    file: &str,
+    understood: &mut Understood,
+) -> Result<TimeColumn, IngestError> {
+    let line = understood.header_line.max(1);
+    let clock = sheet.gauges.time.clone().unwrap_or_default();
+    if let Some(rate) = clock.rate {
+        understood.time = format!("rate {rate}, rows counted");
+        if clock.column.is_some() {
+            understood.notes.push(
+                "the sheet gives a rate: rows were counted and the time column was not read".into(),
+            );
+        }
+        return Ok(TimeColumn {
+            column: None,
+            form: Form::Rows {
+                period_s: 1.0 / rate.si(),
+            },
+        });
+    }
+    let column = match &clock.column {
+        Some(name) => Some(
+            find_column(name, names, file, line)?
+                .ok_or_else(|| missing(name, "time", names, file, line))?,
+        ),
+        None => guess_time(names, taken),
+    };
+    let Some(column) = column else {
+        understood.time =
+            "row number counted as seconds: the log has no time column and the sheet no rate"
+                .into();
+        return Ok(TimeColumn {
+            column: None,
+            form: Form::Rows { period_s: 1.0 },
+        });
+    };
+    understood.time_column = Some(names[column].raw.clone());
+    let cell = sample(column).unwrap_or_default();
+    let cell = super::cell::unquoted(&cell);
+    let unit = clock.unit.as_deref().or(names[column].unit.as_deref());
+    let is_number = !super::clock::looks_like_time(cell);
+    let form = match unit {
+        Some("iso") => Form::Iso,
+        Some("clock") => Form::Clock,
+        _ if !is_number && super::clock::iso(cell).is_some() => Form::Iso,
+        _ if !is_number => Form::Clock,
+        Some(text) => match find_unit::<TimeDim>(text) {
+            Some(unit) => Form::Number { to_s: unit.to_si },
+            None => {
+                return Err(IngestError::WrongUnit {
+                    file: file.into(),
+                    line,
+                    column: names[column].raw.clone(),
+                    unit: text.into(),
+                    gauge: "time",
+                    word: "time",
+                    known: "s, ms, min, h, clock, iso".into(),
+                });
+            }
+        },
+        None => Form::Number {
+            to_s: bare_unit(&names[column].bare),
+        },
+    };
+    understood.time = match form {
+        Form::Iso => "iso".into(),
+        Form::Clock => "clock".into(),
+        Form::Number { to_s } => {
+            let word = match to_s {
+                s if s > 3000.0 => "hours",
+                s if s > 30.0 => "minutes",
+                s if s < 0.1 => "milliseconds",
+                _ => "seconds",
+            };
+            if unit.is_none() && to_s == 1.0 {
+                format!("{word}, assumed: neither header nor sheet says the unit")
+            } else {
+                word.into()
+            }
+        }
+        Form::Rows { .. } => String::new(),
+    };
+    Ok(TimeColumn {
+        column: Some(column),
+        form,
+    })
+}
+
+/// The unit of a column whose whole name is one, such as `ms`; else seconds.
+fn bare_unit(name: &str) -> f64 {
+    let known = |n: &str| (n != "t").then(|| find_unit::<TimeDim>(n)).flatten();
+    known(name).map_or(1.0, |u| u.to_si)
+}
+
+/// The time column by its name: a word for time alone, else the only name with such a word in it.
+fn guess_time(names: &[ColumnName], taken: &[usize]) -> Option<usize> {
+    const WORDS: &[&str] = &[
+        "time",
+        "t",
+        "elapsed",
+        "elapsed time",
+        "timestamp",
+        "time stamp",
+        "clock",
+        "datetime",
+        "date time",
+        "date/time",
+        "zeit",
+        "temps",
+        "tiempo",
+        "tijd",
+        "tid",
+        "s",
+        "ms",
+        "sec",
+        "seconds",
+        "min",
+        "minutes",
+        "milliseconds",
+        "millis",
+    ];
+    let free = || (0..names.len()).filter(|i| !taken.contains(i));
+    if let Some(exact) = free().find(|i| WORDS.contains(&names[*i].bare.to_lowercase().as_str())) {
+        return Some(exact);
+    }
+    let with_word: Vec<usize> = free()
+        .filter(|i| {
+            names[*i]
+                .bare
+                .to_lowercase()
+                .split(|c: char| !c.is_alphanumeric())
+                .any(|w| ["time", "timestamp", "elapsed", "zeit"].contains(&w))
+        })
+        .collect();
+    match with_word.as_slice() {
+        [one] => Some(*one),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_are_found_in_names() {
+        let cases = [
+            ("Load [kN]", "Load", Some("kN")),
+            ("Load (lbf)", "Load", Some("lbf")),
+            ("load_kN", "load", Some("kN")),
+            ("Load/kN", "Load", Some("kN")),
+            ("Load kN", "Load", Some("kN")),
+            ("Travel, mm", "Travel", Some("mm")),
+            ("time_s", "time", Some("s")),
+            ("tail_load", "tail_load", None),
+            ("Machine_Load", "Machine_Load", None),
+            ("Mark A", "Mark A", None),
+            ("Pulled in", "Pulled in", None),
+            ("[kN]", "[kN]", None),
+        ];
+        for (raw, bare, unit) in cases {
+            let name = column_name(raw);
+            assert_eq!(
+                (name.bare.as_str(), name.unit.as_deref()),
+                (bare, unit),
+                "{raw}"
+            );
+        }
+    }
+
+    #[test]
+    #[expect(clippy::float_cmp, reason = "the point is exactness")]
+    fn decimal_units_stay_correctly_rounded() {
+        let mm = Scale::new(1e-3, false);
+        for (written, si) in [(300.0, 0.3), (100.7, 0.1007), (0.1, 0.0001)] {
+            assert_eq!(mm.apply(written), si);
+        }
+        assert_eq!(Scale::new(1e3, true).apply(1.5), -1500.0);
+    }
+}

@@ -1,0 +1,210 @@
+//! The marks file: rule or camera readings at a few moments, on the log's clock.
+
+use std::io::Read;
+
+use super::cell::{self, Cell};
+use super::clock::{self, DAY, Form, SECOND};
+use super::columns::{Scale, TimeColumn, column_name, find_column, time_column, unit_of};
+use super::dialect::{self, Dialect, split};
+use super::error::{IngestError, shorten};
+use super::source::Source;
+use super::{GaugeKind, HandReading, InputFile, Understood};
+use crate::sheet::Sheet;
+
+/// A marks file, read whole: it is small by nature, and bounded here.
+pub(super) struct MarksFile {
+    pub input: InputFile,
+    file: String,
+    dialect: Dialect,
+    time: TimeColumn,
+    columns: Vec<(GaugeKind, usize, Scale)>,
+    rows: Vec<(u64, Vec<Vec<u8>>)>,
+}
+
+/// Most readings of a marks file.
+const READINGS_MAX: usize = 100_000;
+
+/// Reads a marks file.
+///
+/// # Errors
+/// As for a log; also a file without a time column.
+pub(super) fn open(
+    reader: &mut dyn Read,
+    file: &str,
+    sheet: &Sheet,
+) -> Result<MarksFile, IngestError> {
+    let mut source = Source::open(reader, file, None)?;
+    let lengths = || sheet.gauges.iter().filter(|(kind, _)| !kind.is_force());
+    let mut asked: Vec<&str> = lengths().map(|(_, g)| g.column.as_str()).collect();
+    asked.extend(lengths().map(|(kind, _)| kind.name()));
+    let reading = crate::sheet::Reading::default();
+    let dialect = dialect::find(source.head(), file, &reading, &asked)?;
+    let line = dialect.header_line.max(1);
+
+    let mut notes = Vec::new();
+    let mut columns = Vec::new();
+    for (kind, gauge) in lengths() {
+        let by_gauge = find_column(&gauge.column, &dialect.names, file, line)?;
+        let column = match by_gauge {
+            Some(column) => Some(column),
+            None => find_column(kind.name(), &dialect.names, file, line)?,
+        };
+        if let Some(column) = column {
+            // The unit of this header goes before that of the sheet, which may speak of the log's column.
+            let mut own = gauge.clone();
+            if dialect.names[column].unit.is_some() {
+                own.unit = None;
+            }
+            let unit = unit_of(kind, &own, &dialect.names[column], file, line, &mut notes)?;
+            columns.push((
+                kind,
+                column,
+                Scale::new(unit.to_si, gauge.sign == Some(crate::sheet::Sign::Minus)),
+            ));
+        }
+    }
+    let taken: Vec<usize> = columns.iter().map(|c| c.1).collect();
+    let sample = |column: usize| super::read::first_filled(&dialect, column);
+    let mut clockless = sheet.clone();
+    clockless.gauges.time = None;
+    let mut understood = Understood {
+        header_line: line,
+        ..Understood::default()
+    };
+    let time = time_column(
+        &clockless,
+        &dialect.names,
+        &taken,
+        &sample,
+        file,
+        &mut understood,
+    )?;
+    if time.column.is_none() {
+        return Err(IngestError::MarksWithoutTime {
+            file: file.into(),
+            line,
+        });
+    }
+    let rows = rows(&mut source, &dialect)?;
+    Ok(MarksFile {
+        input: source.finish("marks")?,
+        file: file.into(),
+        dialect,
+        time,
+        columns,
+        rows,
+    })
+}
+
+fn rows(
+    source: &mut Source<'_>,
+    dialect: &Dialect,
+) -> Result<Vec<(u64, Vec<Vec<u8>>)>, IngestError> {
+    let mut rows = Vec::new();
+    let mut line = 0;
+    while let Some(chunk) = source.next()? {
+        for text in chunk.split(|b| *b == b'\n') {
+            line += 1;
+            if line > dialect.lines_before
+                && !text.trim_ascii().is_empty()
+                && !text.starts_with(b"#")
+                && rows.len() < READINGS_MAX
+            {
+                rows.push((line, split(text, dialect.separator)));
+            }
+        }
+        // The split counts one line after the last line end.
+        line -= u64::from(chunk.last() == Some(&b'\n'));
+    }
+    Ok(rows)
+}
+
+impl MarksFile {
+    /// True when this gauge has a column here.
+    pub(super) fn has(&self, kind: GaugeKind) -> bool {
+        self.columns.iter().any(|c| c.0 == kind)
+    }
+
+    /// The readings, in order of time, on the clock of a log of this form and origin.
+    ///
+    /// # Errors
+    /// A cell that cannot be read (none may be in hand readings), or a clock unlike the log's.
+    pub(super) fn readings(
+        &self,
+        log: Form,
+        origin: (i64, i64),
+    ) -> Result<Vec<HandReading>, IngestError> {
+        let counted = matches!(log, Form::Number { .. } | Form::Rows { .. });
+        let fits = counted == matches!(self.time.form, Form::Number { .. })
+            && (counted || self.time.form == log);
+        if !fits {
+            return Err(IngestError::MarksOnAnotherClock {
+                file: self.file.clone(),
+                marks: self.time.form.word(),
+                log: log.word(),
+            });
+        }
+        let mut readings = Vec::new();
+        for (line, cells) in &self.rows {
+            let Some(time_s) = self.time_of(cells, origin) else {
+                return Err(self.unreadable(*line, self.time.column.unwrap_or(0), cells));
+            };
+            for (kind, column, scale) in &self.columns {
+                let bytes = cells.get(*column).map_or(&b""[..], Vec::as_slice);
+                match cell::read(bytes, self.dialect.marks) {
+                    Cell::Number(value) => readings.push(HandReading {
+                        time_s,
+                        kind: *kind,
+                        value_m: scale.apply(value),
+                    }),
+                    Cell::Missing | Cell::Overload => {}
+                    Cell::Bad => return Err(self.unreadable(*line, *column, cells)),
+                }
+            }
+        }
+        readings.sort_by(|a, b| a.time_s.total_cmp(&b.time_s).then(a.kind.cmp(&b.kind)));
+        Ok(readings)
+    }
+
+    #[expect(
+        clippy::cast_precision_loss,
+        reason = "nanoseconds of one pull stay below 2^53"
+    )]
+    fn time_of(&self, cells: &[Vec<u8>], origin: (i64, i64)) -> Option<f64> {
+        let bytes = cell::unquoted(cells.get(self.time.column?)?);
+        match self.time.form {
+            Form::Number { to_s } => match cell::read(bytes, self.dialect.marks) {
+                Cell::Number(value) => Some(Scale::new(to_s, false).apply(value)),
+                _ => None,
+            },
+            Form::Clock => {
+                let mut ticks = clock::clock(bytes)? - origin.1;
+                if ticks < -DAY / 2 {
+                    ticks += DAY;
+                }
+                Some(ticks as f64 / SECOND as f64)
+            }
+            Form::Iso => {
+                let (days, nanos) = clock::iso(bytes)?;
+                Some(((days - origin.0) * DAY + nanos - origin.1) as f64 / SECOND as f64)
+            }
+            Form::Rows { .. } => None,
+        }
+    }
+
+    fn unreadable(&self, line: u64, column: usize, cells: &[Vec<u8>]) -> IngestError {
+        IngestError::Unreadable {
+            file: self.file.clone(),
+            line,
+            column: self
+                .dialect
+                .names
+                .get(column)
+                .map_or_else(|| column_name("").raw, |n| n.raw.clone()),
+            text: cells.get(column).map(|c| shorten(c)).unwrap_or_default(),
+            count: 1,
+            rows: self.rows.len() as u64,
+            allowed: 0,
+        }
+    }
+}

@@ -1,0 +1,340 @@
+//! A chunk of whole lines to columns of numbers.
+//!
+//! Two paths give identical values: a fast one that walks a clean line once, and an exact one for everything else
+//! (quotes, words, thousands, clock times, blanks as separators). Whatever cannot be read is kept with its line.
+
+use super::cell::{self, Cell, Marks};
+use super::clock::{self, DAY, Form};
+use super::columns::{Scale, TimeColumn};
+use super::dialect::{Separator, split};
+use super::error::shorten;
+
+/// Bits of the NaN that stands for a word of overload until the rows are stored.
+pub(super) const CLIPPED: u64 = 0x7ff8_0000_0000_00c1;
+/// Unreadable cells of one chunk that are kept with their text.
+const SHOWN: usize = 5;
+
+/// What to read from each line.
+#[derive(Debug, Clone)]
+pub(super) struct Plan {
+    pub separator: Separator,
+    pub marks: Marks,
+    pub time: TimeColumn,
+    /// Day and nanosecond of the first row, for clock and ISO times.
+    pub origin: (i64, i64),
+    /// Column and scale of each channel.
+    pub channels: Vec<(usize, Scale)>,
+    /// Number of columns of the header; 0 without one.
+    pub columns: usize,
+    pub header: Vec<String>,
+    pub unit_row: Option<Vec<String>>,
+}
+
+/// A line that is no row.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct TextLine {
+    /// Rows of the chunk before it.
+    pub row: usize,
+    /// Line within the chunk, counted from 0.
+    pub line: u32,
+    pub kind: TextKind,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum TextKind {
+    /// The header again.
+    Header,
+    /// A remark of the logger, beginning with `#`, or a row of units.
+    Remark(String),
+    /// Anything else: footer if it stands at the end, unreadable row if not.
+    Text(String),
+}
+
+/// A cell that could not be read; the channel, or the time after the last channel.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct BadCell {
+    pub line: u32,
+    pub channel: usize,
+    pub text: String,
+}
+
+/// Rows of a chunk.
+#[derive(Debug, Default)]
+pub(super) struct Block {
+    /// Lines in the chunk.
+    pub lines: u64,
+    /// Line of each row within the chunk.
+    pub line: Vec<u32>,
+    /// Time as written, in s (numbers).
+    pub time: Vec<f64>,
+    /// Nanoseconds since the first row (clock and ISO times).
+    pub ticks: Vec<i64>,
+    /// One column per channel, SI, sign applied; NaN = missing, [`CLIPPED`] = overload.
+    pub values: Vec<Vec<f64>>,
+    /// Unreadable cells per channel, and of the time at the end.
+    pub unreadable: Vec<u64>,
+    /// The first of them.
+    pub shown: Vec<BadCell>,
+    pub texts: Vec<TextLine>,
+}
+
+/// Reads a chunk.
+pub(super) fn read(chunk: &[u8], plan: &Plan) -> Block {
+    let mut block = Block {
+        values: vec![Vec::with_capacity(chunk.len() / 40); plan.channels.len()],
+        unreadable: vec![0; plan.channels.len() + 1],
+        ..Block::default()
+    };
+    let fast = Fast::new(plan);
+    let mut rest = chunk;
+    while !rest.is_empty() {
+        let end = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
+        let line = &rest[..end];
+        rest = rest.get(end + 1..).unwrap_or_default();
+        let number = u32::try_from(block.lines).unwrap_or(u32::MAX);
+        block.lines += 1;
+        let is_read = fast
+            .as_ref()
+            .is_some_and(|f| f.row(line, number, &mut block));
+        if !is_read {
+            exact(line, number, plan, &mut block);
+        }
+    }
+    block
+}
+
+/// Where the cell of a column goes.
+#[derive(Clone, Copy)]
+enum Target {
+    Skip,
+    Time,
+    Channel(usize),
+}
+
+/// The fast path: one walk over a line of plain numbers, as long as one byte separates them.
+struct Fast {
+    separator: u8,
+    decimal: u8,
+    targets: Vec<Target>,
+    scales: Vec<Scale>,
+    to_s: Option<Scale>,
+}
+
+impl Fast {
+    fn new(plan: &Plan) -> Option<Self> {
+        let Separator::Byte(separator) = plan.separator else {
+            return None;
+        };
+        let to_s = match plan.time.form {
+            Form::Number { to_s } => Some(Scale::new(to_s, false)),
+            Form::Rows { .. } => None,
+            Form::Clock | Form::Iso => return None,
+        };
+        let last = plan
+            .channels
+            .iter()
+            .map(|c| c.0)
+            .chain(plan.time.column)
+            .max()?;
+        let mut targets = vec![Target::Skip; plan.columns.max(last + 1)];
+        if let Some(column) = plan.time.column {
+            targets[column] = Target::Time;
+        }
+        for (i, (column, _)) in plan.channels.iter().enumerate() {
+            // Two gauges of one column: left to the exact path.
+            if !matches!(targets[*column], Target::Skip) {
+                return None;
+            }
+            targets[*column] = Target::Channel(i);
+        }
+        Some(Self {
+            separator,
+            decimal: plan.marks.decimal,
+            targets,
+            scales: plan.channels.iter().map(|c| c.1).collect(),
+            to_s,
+        })
+    }
+
+    /// Reads the line if it is plain; leaves the block as it was if not.
+    #[inline]
+    fn row(&self, line: &[u8], number: u32, block: &mut Block) -> bool {
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        let mut values = [0.0; 9];
+        let mut time = 0.0;
+        let mut at = 0;
+        for (i, target) in self.targets.iter().enumerate() {
+            let rest = &line[at..];
+            let used = match target {
+                Target::Skip => {
+                    let end = memchr::memchr2(self.separator, b'"', rest).unwrap_or(rest.len());
+                    if rest.get(end) == Some(&b'"') {
+                        return false;
+                    }
+                    end
+                }
+                Target::Time | Target::Channel(_) => {
+                    let blanks = rest.iter().take_while(|b| **b == b' ').count();
+                    let Some((value, used)) = cell::plain(&rest[blanks..], self.decimal) else {
+                        return false;
+                    };
+                    match target {
+                        Target::Channel(c) => values[*c] = self.scales[*c].apply(value),
+                        _ => time = value,
+                    }
+                    blanks + used
+                }
+            };
+            at += used;
+            let is_last = i + 1 == self.targets.len();
+            match line.get(at) {
+                None if is_last => {}
+                Some(byte) if *byte == self.separator && !is_last => at += 1,
+                _ => return false,
+            }
+        }
+        if let Some(to_s) = self.to_s {
+            block.time.push(to_s.apply(time));
+        }
+        for (column, value) in block.values.iter_mut().zip(values) {
+            column.push(value);
+        }
+        block.line.push(number);
+        true
+    }
+}
+
+/// The exact path.
+fn exact(line: &[u8], number: u32, plan: &Plan, block: &mut Block) {
+    let line = line.strip_suffix(b"\r").unwrap_or(line);
+    if line.trim_ascii().is_empty() {
+        return;
+    }
+    let cells = split(line, plan.separator);
+    if cells.iter().all(Vec::is_empty) {
+        return;
+    }
+    let mut text = |kind| {
+        block.texts.push(TextLine {
+            row: block.line.len(),
+            line: number,
+            kind,
+        });
+    };
+    if is_like(&cells, &plan.header) {
+        return text(TextKind::Header);
+    }
+    if line.trim_ascii_start().starts_with(b"#")
+        || plan.unit_row.as_ref().is_some_and(|u| is_like(&cells, u))
+    {
+        return text(TextKind::Remark(super::dialect::shorten_line(line)));
+    }
+    let bad_row = row_is_shifted(&cells, plan);
+    let cell = |column: usize| {
+        if bad_row {
+            return (Cell::Bad, line);
+        }
+        // A short row lacks its last cells: they cannot be read.
+        cells.get(column).map_or((Cell::Bad, line), |c| {
+            (cell::read(c, plan.marks), c.as_slice())
+        })
+    };
+    let readings: Vec<(Cell, &[u8])> = plan
+        .channels
+        .iter()
+        .map(|(column, _)| cell(*column))
+        .collect();
+    let time = plan.time.column.map(|column| {
+        let bytes = cells
+            .get(column)
+            .filter(|_| !bad_row)
+            .map_or(line, Vec::as_slice);
+        (read_time(super::cell::unquoted(bytes), plan), bytes)
+    });
+    let without_time = time.as_ref().is_none_or(|(t, _)| t.is_none());
+    let without_number = readings
+        .iter()
+        .all(|(c, _)| !matches!(c, Cell::Number(_) | Cell::Overload))
+        && readings.iter().any(|(c, _)| *c == Cell::Bad);
+    // A footer such as `Rows;240`: too short for a row, and no time where the time stands.
+    let is_short = time.is_some()
+        && plan
+            .channels
+            .iter()
+            .any(|(column, _)| *column >= cells.len());
+    let is_text = without_time && (without_number || is_short);
+    if is_text {
+        return text(TextKind::Text(super::dialect::shorten_line(line)));
+    }
+    let channels = plan.channels.len();
+    let mut bad = |channel: usize, bytes: &[u8]| {
+        block.unreadable[channel] += 1;
+        if block.shown.iter().filter(|b| b.channel == channel).count() < SHOWN {
+            block.shown.push(BadCell {
+                line: number,
+                channel,
+                text: shorten(bytes),
+            });
+        }
+    };
+    match time {
+        None => {}
+        Some((Some(Stamp::Seconds(s)), _)) => block.time.push(s),
+        Some((Some(Stamp::Ticks(t)), _)) => block.ticks.push(t),
+        // Without its time a row has no place.
+        Some((None, bytes)) => {
+            bad(channels, bytes);
+            return;
+        }
+    }
+    for (i, (reading, bytes)) in readings.into_iter().enumerate() {
+        let value = match reading {
+            Cell::Number(value) => plan.channels[i].1.apply(value),
+            Cell::Missing => f64::NAN,
+            Cell::Overload => f64::from_bits(CLIPPED),
+            Cell::Bad => {
+                bad(i, bytes);
+                f64::NAN
+            }
+        };
+        block.values[i].push(value);
+    }
+    block.line.push(number);
+}
+
+/// More filled cells than the header has: something in the row is shifted, and no cell can be trusted.
+fn row_is_shifted(cells: &[Vec<u8>], plan: &Plan) -> bool {
+    plan.columns > 0 && cells.iter().skip(plan.columns).any(|c| !c.is_empty())
+}
+
+fn is_like(cells: &[Vec<u8>], texts: &[String]) -> bool {
+    !texts.is_empty()
+        && cells.len() == texts.len()
+        && cells
+            .iter()
+            .zip(texts)
+            .all(|(c, t)| super::source::to_text(super::cell::unquoted(c)).trim() == t)
+}
+
+enum Stamp {
+    Seconds(f64),
+    Ticks(i64),
+}
+
+fn read_time(cell: &[u8], plan: &Plan) -> Option<Stamp> {
+    match plan.time.form {
+        Form::Number { to_s } => match cell::read(cell, plan.marks) {
+            Cell::Number(value) => Some(Stamp::Seconds(Scale::new(to_s, false).apply(value))),
+            _ => None,
+        },
+        Form::Clock => Some(Stamp::Ticks(clock::clock(cell)? - plan.origin.1)),
+        Form::Iso => {
+            let (days, nanos) = clock::iso(cell)?;
+            let days = days
+                .checked_sub(plan.origin.0)
+                .filter(|d| d.abs() < 100_000)?;
+            Some(Stamp::Ticks(days * DAY + nanos - plan.origin.1))
+        }
+        Form::Rows { .. } => None,
+    }
+}

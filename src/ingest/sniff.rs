@@ -1,0 +1,191 @@
+//! A first look at a log without a sheet: columns, units, rate, and which gauge a column may be.
+
+use std::io::Read;
+
+use super::cell::{self, Cell};
+use super::clock::{Form, SECOND};
+use super::columns::{column_name, time_column};
+use super::dialect;
+use super::error::IngestError;
+use super::read::{begin_understood, first_filled, origin, plan};
+use super::source::Source;
+use super::{GaugeKind, Understood, rows};
+use crate::sheet::{Reading, Sheet};
+use crate::units::{ForceDim, LengthDim, find_unit};
+
+/// What a first look at a log found.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// The dialect.
+    pub understood: Understood,
+    /// Every column.
+    pub columns: Vec<FoundColumn>,
+    /// Index of the time column, if there is one.
+    pub time: Option<usize>,
+    /// Rows per second, from the first rows; `None` without a time column.
+    pub rate_hz: Option<f64>,
+}
+
+/// One column.
+#[derive(Debug, Clone)]
+pub struct FoundColumn {
+    /// Name as written.
+    pub name: String,
+    /// Unit as written in the header, if any.
+    pub unit: Option<String>,
+    /// The gauge it may be, by its name and unit: a guess to be confirmed by a person.
+    pub guess: Option<GaugeKind>,
+    /// The first reading, as written.
+    pub first: String,
+    /// True when its cells are numbers.
+    pub numbers: bool,
+}
+
+/// Looks at the beginning of a log.
+///
+/// # Errors
+/// As for reading: no table, ambiguous marks, unreadable bytes.
+pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found, IngestError> {
+    let source = Source::open(log, name, reading.encoding.as_deref())?;
+    let dialect = dialect::find(source.head(), name, reading, &[])?;
+    let mut understood = begin_understood(&source, &dialect);
+    let mut columns: Vec<FoundColumn> = dialect
+        .names
+        .iter()
+        .enumerate()
+        .map(|(i, n)| {
+            let first = first_filled(&dialect, i).unwrap_or_default();
+            FoundColumn {
+                name: n.raw.clone(),
+                unit: n.unit.clone(),
+                guess: None,
+                numbers: matches!(cell::read(&first, dialect.marks), Cell::Number(_)),
+                first: super::error::shorten(cell::unquoted(&first)),
+            }
+        })
+        .collect();
+    let guesses = guess_gauges(&columns);
+    for (kind, column) in &guesses {
+        columns[*column].guess = Some(*kind);
+    }
+    let taken: Vec<usize> = guesses.iter().map(|g| g.1).collect();
+    let sample = |column: usize| first_filled(&dialect, column);
+    let sheet = blank_sheet();
+    let time = match &sheet {
+        Some(sheet) => time_column(
+            sheet,
+            &dialect.names,
+            &taken,
+            &sample,
+            name,
+            &mut understood,
+        )?,
+        None => super::columns::TimeColumn {
+            column: None,
+            form: Form::Rows { period_s: 1.0 },
+        },
+    };
+    let mut head = source.head();
+    let mut skip = dialect.lines_before;
+    (_, head) = super::blocks::skip_lines(head, &mut skip);
+    let block = rows::read(head, &plan(&dialect, time, origin(&dialect, time), &[]));
+    Ok(Found {
+        understood,
+        columns,
+        time: time.column,
+        rate_hz: time.column.and_then(|_| rate(&block)),
+    })
+}
+
+/// A sheet that says nothing.
+fn blank_sheet() -> Option<Sheet> {
+    toml::from_str("[pull]\nlog = \"\"\n[gauges.load]\ncolumn = \"\"\n").ok()
+}
+
+/// One over the median step of time, to six digits.
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "nanoseconds of one pull stay below 2^53"
+)]
+fn rate(block: &rows::Block) -> Option<f64> {
+    let times: Vec<f64> = if block.time.is_empty() {
+        block
+            .ticks
+            .iter()
+            .map(|t| *t as f64 / SECOND as f64)
+            .collect()
+    } else {
+        block.time.clone()
+    };
+    let mut steps: Vec<f64> = times
+        .windows(2)
+        .map(|w| w[1] - w[0])
+        .filter(|d| *d > 0.0)
+        .collect();
+    steps.sort_by(f64::total_cmp);
+    let step = steps.get(steps.len() / 2)?;
+    format!("{:.5e}", 1.0 / step).parse().ok()
+}
+
+/// Which gauge a column may be: by words in its name, and never against its unit.
+fn guess_gauges(columns: &[FoundColumn]) -> Vec<(GaugeKind, usize)> {
+    const WORDS: &[(GaugeKind, &[&str])] = &[
+        (GaugeKind::TailLoad, &["tail load", "tail_load"]),
+        (
+            GaugeKind::Load,
+            &["load", "force", "cell", "tension", "kraft", "last"],
+        ),
+        (GaugeKind::Mark, &["mark", "cover"]),
+        (GaugeKind::Tail, &["tail"]),
+        (GaugeKind::Body, &["body", "mount", "stopper"]),
+        (GaugeKind::Core, &["core", "draw-in", "drawin"]),
+        (GaugeKind::Span, &["span"]),
+        (
+            GaugeKind::Travel,
+            &[
+                "travel",
+                "displacement",
+                "stroke",
+                "position",
+                "extension",
+                "way",
+                "weg",
+                "ram",
+            ],
+        ),
+    ];
+    let mut found: Vec<(GaugeKind, usize)> = Vec::new();
+    for (kind, words) in WORDS {
+        let fits = |c: &FoundColumn| {
+            let bare = column_name(&c.name).bare.to_lowercase();
+            let unit_fits = c.unit.as_deref().is_none_or(|u| {
+                if kind.is_force() {
+                    find_unit::<ForceDim>(u).is_some()
+                } else {
+                    find_unit::<LengthDim>(u).is_some()
+                }
+            });
+            c.numbers && unit_fits && words.iter().any(|w| bare.contains(w))
+        };
+        let free = |i: usize, found: &[(GaugeKind, usize)]| found.iter().all(|f| f.1 != i);
+        if let Some(i) = (0..columns.len()).find(|i| free(*i, &found) && fits(&columns[*i])) {
+            found.push((*kind, i));
+        }
+    }
+    // A force without a telling name is the load if it is the only one.
+    if found.iter().all(|f| f.0 != GaugeKind::Load) {
+        let forces: Vec<usize> = (0..columns.len())
+            .filter(|i| {
+                columns[*i]
+                    .unit
+                    .as_deref()
+                    .is_some_and(|u| find_unit::<ForceDim>(u).is_some())
+            })
+            .collect();
+        if let [one] = forces.as_slice() {
+            found.push((GaugeKind::Load, *one));
+        }
+    }
+    found.sort();
+    found
+}
