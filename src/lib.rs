@@ -36,6 +36,9 @@ pub mod aboard;
 /// Passes, fails, not decided.
 pub mod verdict;
 
+/// Inputs to analysis, one line per stage.
+pub mod pipeline;
+
 /// The finished analysis.
 pub mod analysis;
 

@@ -141,6 +141,16 @@ fn hand_times(scenario: &Scenario, course: &[Instant], most: usize) -> Vec<f64> 
         .collect()
 }
 
+/// Times of camera readings: a second before the end of each hold, to the tenth of a second.
+pub(super) fn reading_times(scenario: &Scenario, course: &[Instant]) -> Vec<f64> {
+    let held = |s: &Step| matches!(s, Step::Hold { .. } | Step::Lock { .. });
+    (0..scenario.schedule.len())
+        .filter(|&index| scenario.schedule.get(index).is_some_and(held))
+        .filter_map(|index| course.iter().rfind(|i| i.step == index))
+        .map(|i| libm::floor((i.time - 1.0) * 10.0) / 10.0)
+        .collect()
+}
+
 /// Linear interpolation of the fine course.
 pub(super) fn at(course: &[Instant], time: f64) -> Instant {
     let after = course.partition_point(|i| i.time < time);
@@ -167,6 +177,7 @@ pub(super) fn at(course: &[Instant], time: f64) -> Instant {
         seating: mix(a.seating, b.seating),
         stopper_slip: mix(a.stopper_slip, b.stopper_slip),
         cover_slip: mix(a.cover_slip, b.cover_slip),
+        cover_slack: mix(a.cover_slack, b.cover_slack),
         splice_slip: mix(a.splice_slip, b.splice_slip),
         body: mix(a.body, b.body),
         jaws: mix(a.jaws, b.jaws),

@@ -85,6 +85,8 @@ kinds! {
     Transfer = "transfer",
     /// Many stepped holds without hardening: the rate in a hold follows the load alone.
     SteppedHolds = "stepped-holds",
+    /// Load and travel are logged; a camera reads the cover mark and the core end when each hold ends.
+    CameraMarks = "camera-marks",
 }
 
 impl Kind {
@@ -176,6 +178,14 @@ impl Kind {
             Self::Transfer => {
                 s.rig.tail_load = 1e6;
             }
+            Self::CameraMarks => {
+                for g in &mut s.instruments.gauges {
+                    if matches!(g.kind, GaugeKind::Mark | GaugeKind::Core) {
+                        g.by_camera = true;
+                        (g.noise, g.step, g.gain) = (0.15e-3, 0.1e-3, 0.0);
+                    }
+                }
+            }
             Self::HandNoted => {
                 s.instruments.logger.by_hand = Some(12);
                 s.instruments.logger.jitter = 0.0;
@@ -202,6 +212,7 @@ impl Kind {
         let gauges: &[GaugeKind] = match self {
             Self::TravelOnly => &[Load, Travel],
             Self::NoCoreGauge => &[Load, Travel, Mark, Body],
+            Self::CameraMarks => &[Load, Travel, Mark, Core],
             Self::HandNoted => &[Load, Travel, Mark],
             Self::Transfer => &[Load, Travel, Mark, Tail, Body, Core, TailLoad],
             _ => &[Load, Travel, Mark, Body, Core],
@@ -428,6 +439,7 @@ impl Draw {
         let law = match kind {
             Kind::StopperSlip
             | Kind::Both
+            | Kind::CameraMarks
             | Kind::TravelOnly
             | Kind::LockedHold
             | Kind::DriftAndLag
@@ -472,6 +484,7 @@ impl Draw {
         match kind {
             Kind::CoreSlip
             | Kind::Both
+            | Kind::CameraMarks
             | Kind::DriftAndLag
             | Kind::Disturbed
             | Kind::StoringTail

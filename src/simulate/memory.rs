@@ -2,7 +2,7 @@
 
 use super::Simulated;
 use super::sheet_text::sheet_text;
-use crate::ingest::{Channel, GaugeKind, InputFile, Log, Understood};
+use crate::ingest::{Channel, GaugeKind, HandReading, InputFile, Log, Understood};
 use crate::sheet::Sheet;
 use crate::units::{Dimension, ForceDim, LengthDim};
 
@@ -43,7 +43,15 @@ impl Simulated {
             rows_per_entry: 1,
             rows: rows as u64,
             channels,
-            readings: Vec::new(),
+            readings: self
+                .readings
+                .iter()
+                .map(|r| HandReading {
+                    time_s: r.time_s,
+                    kind: r.kind,
+                    value_m: r.value_m,
+                })
+                .collect(),
             segments: Vec::new(),
             understood: Understood {
                 encoding: "UTF-8".into(),

@@ -7,8 +7,10 @@
 //! Sources: the parts and their balance are common practice, no source; toe and stiffness ranges and retarded shares
 //! are the orders of magnitude published for double braids (from memory), and nothing is fitted to a real line.
 
+mod folder;
 mod gauges;
 mod kind;
+mod limits;
 mod line;
 mod march;
 mod memory;
@@ -21,8 +23,10 @@ mod truth;
 
 use std::ops::Range;
 
+pub use folder::{PullFolder, folder, pull};
 pub use gauges::{Draws, GaugeDraw};
 pub use kind::{Grade, Kind};
+pub use limits::{FIRST_SLIP, HoldTruth, InterfaceTruth, Jumps, LimitTruth, Running, TrueLoad};
 pub use march::Jump;
 pub use scenario::{
     Asked, GaugeSpec, Instruments, Interface, Line, Logger, Mount, Rig, Scenario, Set, SlipLaw,
@@ -45,8 +49,12 @@ pub struct Simulated {
     pub time_s: Vec<f64>,
     /// What the gauges show, in the order of the scenario; SI, rounded to the step of the gauge.
     pub channels: Vec<Indicated>,
+    /// What was read by camera at the end of holds, in order of time.
+    pub readings: Vec<Reading>,
     /// What really happened.
     pub truth: Truth,
+    /// The true limits.
+    pub limits: LimitTruth,
 }
 
 /// One channel as the log shows it.
@@ -57,6 +65,28 @@ pub struct Indicated {
     /// One value per row, SI.
     pub values: Vec<f64>,
 }
+
+/// One reading by rule or camera.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// s
+    pub time_s: f64,
+    /// What was read.
+    pub kind: GaugeKind,
+    /// m
+    pub value_m: f64,
+}
+
+/// Names of the true parts, as [`Truth::part`] takes them: those of the analysis.
+pub const TRUE_PARTS: &[&str] = &[
+    "stretch",
+    "set",
+    "stopper_slip",
+    "cover_slip",
+    "give",
+    "set_and_cover_slip",
+    "not_recovered",
+];
 
 /// The truth per row of the log, m and N. Every part of the travel is zero in the mean over the first dwell.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -100,22 +130,23 @@ pub struct Truth {
 }
 
 impl Truth {
-    /// Set and cover slip together.
+    /// A part by its name in the analysis, m; zero for a name that is none.
+    ///
+    /// `set_and_cover_slip` is D + C, `not_recovered` D + Q + C + W, `give` B + J. What a loop or a late recovery leaves
+    /// of the stretch at the end of a record stays in `stretch`.
     #[must_use]
-    pub fn set_and_cover_slip(&self, row: usize) -> f64 {
-        at(&self.set, row) + at(&self.cover_slip, row)
-    }
-
-    /// Set and every slip: what does not come back.
-    #[must_use]
-    pub fn not_recovered(&self, row: usize) -> f64 {
-        self.set_and_cover_slip(row) + at(&self.stopper_slip, row) + at(&self.splice_slip, row)
-    }
-
-    /// Give of mount and jaws.
-    #[must_use]
-    pub fn give(&self, row: usize) -> f64 {
-        at(&self.body, row) + at(&self.jaws, row)
+    pub fn part(&self, name: &str, row: usize) -> f64 {
+        let lump = || at(&self.set, row) + at(&self.cover_slip, row);
+        match name {
+            "stretch" => at(&self.stretch, row),
+            "set" => at(&self.set, row),
+            "stopper_slip" => at(&self.stopper_slip, row),
+            "cover_slip" => at(&self.cover_slip, row),
+            "give" => at(&self.body, row) + at(&self.jaws, row),
+            "set_and_cover_slip" => lump(),
+            "not_recovered" => lump() + at(&self.stopper_slip, row) + at(&self.splice_slip, row),
+            _ => 0.0,
+        }
     }
 }
 
@@ -139,23 +170,40 @@ pub fn run_with(scenario: &Scenario, draws: Draws, seed: u64) -> Simulated {
     let dt = 0.05_f64.min(1.0 / scenario.instruments.logger.rate);
     let course = march::march(scenario, draws.jaw_give_m, dt, seed);
     let time_s = gauges::row_times(scenario, &course.instants, seed);
-    let channels = scenario
-        .instruments
-        .gauges
-        .iter()
-        .zip(&draws.gauges)
+    let fitted = || scenario.instruments.gauges.iter().zip(&draws.gauges);
+    let channels = fitted()
+        .filter(|(spec, _)| !spec.by_camera)
         .map(|(spec, draw)| Indicated {
             kind: spec.kind,
             values: gauges::indicate(scenario, spec, draw, &course.instants, &time_s, seed),
         })
         .collect();
+    let read_at = gauges::reading_times(scenario, &course.instants);
+    let mut readings: Vec<Reading> = fitted()
+        .filter(|(spec, _)| spec.by_camera)
+        .flat_map(|(spec, draw)| {
+            gauges::indicate(scenario, spec, draw, &course.instants, &read_at, seed)
+                .into_iter()
+                .zip(&read_at)
+                .map(|(value_m, &time_s)| Reading {
+                    time_s,
+                    kind: spec.kind,
+                    value_m,
+                })
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    readings.sort_by(|a, b| a.time_s.total_cmp(&b.time_s).then(a.kind.cmp(&b.kind)));
     let truth = truth::truth(scenario, &draws, &course, &time_s);
+    let limits = limits::limits(scenario, &draws, &course);
     Simulated {
         scenario: scenario.clone(),
         seed,
         draws,
         time_s,
         channels,
+        readings,
         truth,
+        limits,
     }
 }

@@ -3,11 +3,13 @@
 //! All values SI (N, m, s) unless a field says otherwise. Nothing here is random: [`super::kind`] draws a scenario,
 //! [`super::run`] draws the errors of its instruments within what its sheet states.
 
+use serde::Serialize;
+
 use crate::ingest::GaugeKind;
 use crate::sheet::{Against, BitterEnd, CoverAtEye};
 
 /// A pull: what is pulled, what holds it, how, and what watches.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Scenario {
     /// Name of the kind, such as `halyard`.
     pub name: String,
@@ -34,7 +36,7 @@ pub struct Scenario {
 }
 
 /// The line between mouth and travel point, and its tail.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Line {
     /// Free length L from the mouth to the travel point, m.
     pub free_length: f64,
@@ -55,7 +57,7 @@ pub struct Line {
 }
 
 /// Stretch: strain = F/EA + toe·(1 − exp(−F/toe_load)), a loop, and a retarded part.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Stretch {
     /// Stiffness EA beyond the toe, N.
     pub ea: f64,
@@ -70,7 +72,7 @@ pub struct Stretch {
 }
 
 /// Set: D(F) = at_reference·(F/reference)^power for the highest load so far, part of it late.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Set {
     /// Set when the highest load is `reference`, m, late part included.
     pub at_reference: f64,
@@ -91,7 +93,7 @@ pub struct Set {
 }
 
 /// A place where something slides.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Interface {
     /// Seating (stopper) or slack of an unmilked cover (cover), m: comes with the highest load, never goes back.
     pub seating: f64,
@@ -104,7 +106,7 @@ pub struct Interface {
 }
 
 /// Progressive slip against load. Never backwards.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub enum SlipLaw {
     /// Holds.
     None,
@@ -142,7 +144,7 @@ pub enum SlipLaw {
 }
 
 /// Reversible give.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Mount {
     /// Stiffness of the mount, N/m.
     pub stiffness: f64,
@@ -155,7 +157,7 @@ pub struct Mount {
 }
 
 /// The rig.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Rig {
     /// Top speed of the ram, m/s: a line that runs faster empties the load.
     pub top_speed: f64,
@@ -170,7 +172,7 @@ pub struct Rig {
 }
 
 /// One thing done.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub enum Step {
     /// Slack line, no load.
     Slack {
@@ -220,7 +222,7 @@ pub enum Step {
 }
 
 /// What watches the pull.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Instruments {
     /// The clock of the log.
     pub logger: Logger,
@@ -229,7 +231,7 @@ pub struct Instruments {
 }
 
 /// When rows are written.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Logger {
     /// Rows per second.
     pub rate: f64,
@@ -242,7 +244,7 @@ pub struct Logger {
 }
 
 /// One gauge: what its sheet states, and its noise.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct GaugeSpec {
     /// What it watches.
     pub kind: GaugeKind,
@@ -268,10 +270,12 @@ pub struct GaugeSpec {
     pub distance: Option<f64>,
     /// Standard uncertainty of that distance, m; the true one is drawn from a normal law.
     pub distance_u: f64,
+    /// Read by rule or camera at the end of each hold only, written to the marks file.
+    pub by_camera: bool,
 }
 
 /// What the sheet asks.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Asked {
     /// Load of the first dwell, N.
     pub pretension: f64,
@@ -294,7 +298,7 @@ pub struct Asked {
 }
 
 /// What the sheet says in words.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Words {
     /// One sentence on the pull.
     pub story: &'static str,
@@ -350,6 +354,7 @@ impl Instruments {
                         _ => None,
                     },
                     distance_u: 0.0,
+                    by_camera: false,
                 }
             })
             .collect();

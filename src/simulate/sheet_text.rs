@@ -61,6 +61,12 @@ fn head(t: &mut String, s: &Scenario, seed: u64) -> std::fmt::Result {
         "operator = \"rigger on duty\"\nwitness = \"yard foreman\""
     )?;
     writeln!(t, "log = \"log.csv\"")?;
+    if s.instruments.gauges.iter().any(|g| g.by_camera) {
+        writeln!(
+            t,
+            "marks = \"marks.csv\"               # read by camera when each hold ends"
+        )?;
+    }
     writeln!(
         t,
         "simulated = true                  # every page of a report says so"

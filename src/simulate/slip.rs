@@ -136,12 +136,6 @@ pub(super) fn advance(law: SlipLaw, load: f64, so_far: f64, dt: f64) -> f64 {
 }
 
 #[cfg(test)]
-/// Steady speed of a law at a load, without hardening (m/s).
-pub(super) fn speed(law: SlipLaw, load: f64) -> f64 {
-    advance(law, load, 0.0, 1e-6) / 1e-6
-}
-
-#[cfg(test)]
 mod tests {
     use super::*;
 

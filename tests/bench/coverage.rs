@@ -1,0 +1,313 @@
+//! How good is the split? Simulates many pulls, analyses each from memory, and compares every figure with the truth.
+//!
+//! `cargo run --release --example coverage -- [--seeds N] [--from N] [--grade good|coarse|both] [--ideal] [--ten-hertz]
+//! [--worst N] KIND…` (no kind: all of them). Three tables per kind and grade:
+//!
+//! - figures: how many 95 % intervals hold the truth at the end of the pull and at the proof load, bias, RMSE, mean
+//!   standard error, mean half width, and what kind of statement was made;
+//! - courses: root mean square over the rows from the first dwell to the end (or to 90 mm of slip when the line runs
+//!   out; stopper slip outside one second around a jump), with the share of peak stretch or of peak travel;
+//! - limits: the same as figures, for each rule and interface.
+//!
+//! `--ideal` takes the systematic errors out of the instruments, `--ten-hertz` is the form of the stored fixtures, and
+//! `--worst N` names the N pulls whose interval misses the truth by most, so that they can be looked at.
+
+mod tally;
+
+use std::collections::BTreeMap;
+use std::process::ExitCode;
+
+use bitterend::analysis::{Analysis, Settings};
+use bitterend::limit::Interface;
+use bitterend::pipeline::{Inputs, analyse};
+use bitterend::separate::PartName;
+use bitterend::sheet::Rule;
+use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, TrueLoad, run};
+
+use tally::{Figure, Tally};
+
+const PARTS: [PartName; 7] = [
+    PartName::Stretch,
+    PartName::Set,
+    PartName::StopperSlip,
+    PartName::CoverSlip,
+    PartName::Give,
+    PartName::SetAndCoverSlip,
+    PartName::NotRecovered,
+];
+
+/// What was typed.
+struct Args {
+    kinds: Vec<Kind>,
+    grades: Vec<Grade>,
+    first: u64,
+    seeds: u64,
+    ideal: bool,
+    ten_hertz: bool,
+    worst: usize,
+}
+
+fn main() -> ExitCode {
+    let args = match args(std::env::args().skip(1)) {
+        Ok(args) => args,
+        Err(message) => {
+            eprintln!("error: {message}");
+            return ExitCode::from(2);
+        }
+    };
+    for &kind in &args.kinds {
+        for &grade in &args.grades {
+            let tallies = study(&args, kind, grade);
+            println!(
+                "\n{} · {} · {} pulls from seed {}{}",
+                kind.name(),
+                match grade {
+                    Grade::Good => "good",
+                    Grade::Coarse => "coarse",
+                },
+                args.seeds,
+                args.first,
+                if args.ideal {
+                    " · no systematic errors"
+                } else {
+                    ""
+                }
+            );
+            tallies.print(args.worst);
+        }
+    }
+    ExitCode::SUCCESS
+}
+
+fn args(typed: impl Iterator<Item = String>) -> Result<Args, String> {
+    let mut a = Args {
+        kinds: Vec::new(),
+        grades: vec![Grade::Good],
+        first: 1,
+        seeds: 100,
+        ideal: false,
+        ten_hertz: false,
+        worst: 0,
+    };
+    let mut typed = typed.peekable();
+    while let Some(word) = typed.next() {
+        let mut number = |name: &str| {
+            typed
+                .next()
+                .and_then(|n| n.parse::<u64>().ok())
+                .ok_or(format!("{name} needs a number"))
+        };
+        match word.as_str() {
+            "--seeds" => a.seeds = number("--seeds")?,
+            "--from" => a.first = number("--from")?,
+            "--worst" => a.worst = number("--worst")? as usize,
+            "--ideal" => a.ideal = true,
+            "--ten-hertz" => a.ten_hertz = true,
+            "--grade" => {
+                a.grades = match typed.next().as_deref() {
+                    Some("good") => vec![Grade::Good],
+                    Some("coarse") => vec![Grade::Coarse],
+                    Some("both") => vec![Grade::Good, Grade::Coarse],
+                    _ => return Err("--grade needs good, coarse or both".into()),
+                }
+            }
+            name => a.kinds.push(Kind::from_name(name).ok_or_else(|| {
+                let known: Vec<&str> = Kind::ALL.iter().map(|k| k.name()).collect();
+                format!("`{name}` is no kind; known are {}", known.join(", "))
+            })?),
+        }
+    }
+    if a.kinds.is_empty() {
+        a.kinds = Kind::ALL.to_vec();
+    }
+    Ok(a)
+}
+
+/// Every seed of one kind, on all cores. The tallies are joined in the order of the seeds, so the print is the same on
+/// any number of cores.
+fn study(args: &Args, kind: Kind, grade: Grade) -> Tally {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from) as u64;
+    let per_core = args.seeds.div_ceil(cores).max(1);
+    let parts: Vec<Tally> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..cores)
+            .map(|core| {
+                let from = args.first + core * per_core;
+                let to = (from + per_core).min(args.first + args.seeds);
+                scope.spawn(move || {
+                    let mut tally = Tally::default();
+                    for seed in from..to {
+                        one(&mut tally, &scenario(args, kind, grade, seed), seed);
+                    }
+                    tally
+                })
+            })
+            .collect();
+        workers
+            .into_iter()
+            .map(|w| w.join().unwrap_or_default())
+            .collect()
+    });
+    parts.into_iter().fold(Tally::default(), Tally::join)
+}
+
+fn scenario(args: &Args, kind: Kind, grade: Grade, seed: u64) -> Scenario {
+    let mut s = kind.scenario(grade, seed);
+    if args.ten_hertz {
+        s.instruments.logger.rate = 10.0;
+    }
+    if args.ideal { s.without_errors() } else { s }
+}
+
+/// Simulates, analyses and compares one pull.
+fn one(tally: &mut Tally, scenario: &Scenario, seed: u64) {
+    let pull = run(scenario, seed);
+    let sheet = match pull.sheet() {
+        Ok(sheet) => sheet,
+        Err(e) => return tally.failed(seed, &e.to_string()),
+    };
+    let inputs = Inputs {
+        sheet,
+        log: pull.log(),
+        files: pull.files(),
+    };
+    let started = std::time::Instant::now();
+    let analysis = match analyse(inputs, &Settings::default()) {
+        Ok(analysis) => analysis,
+        Err(e) => return tally.failed(seed, &e.to_string()),
+    };
+    tally.took(started.elapsed().as_secs_f64());
+    for caveat in &analysis.caveats {
+        tally.caveat(&caveat.code);
+    }
+    figures(tally, &analysis, &pull);
+    courses(tally, &analysis, &pull);
+    limits(tally, &analysis, &pull);
+}
+
+/// The name of a part in the truth.
+fn name(part: PartName) -> &'static str {
+    match part {
+        PartName::Stretch => "stretch",
+        PartName::Set => "set",
+        PartName::StopperSlip => "stopper_slip",
+        PartName::CoverSlip => "cover_slip",
+        PartName::Give => "give",
+        PartName::SetAndCoverSlip => "set_and_cover_slip",
+        PartName::NotRecovered => "not_recovered",
+    }
+}
+
+fn figures(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
+    let t = &pull.truth;
+    let end = t.ran_out.unwrap_or(t.load.len().saturating_sub(1));
+    for part in PARTS {
+        let Some(found) = analysis.separated.parts.get(&part) else {
+            continue;
+        };
+        let mut add = |when: &str, row: usize, estimate| {
+            tally.figure(
+                Figure::new(name(part), when, "mm", 1e-3),
+                pull.seed,
+                estimate,
+                t.part(name(part), row),
+            );
+        };
+        add("end", end, &found.end);
+        if let Some(row) = t.at_proof {
+            add("at proof", row, &found.at_proof);
+        }
+    }
+}
+
+/// One true limit, N.
+fn true_limit(truth: &InterfaceTruth, rule: Rule) -> Option<TrueLoad> {
+    match rule {
+        Rule::FirstSlip => truth.first_slip,
+        Rule::Allowance => truth.allowance_rate,
+        Rule::Running => truth
+            .running
+            .map(|r| r.load)
+            .or(truth.jumps.map(|j| j.peak)),
+    }
+}
+
+fn limits(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
+    for figure in &analysis.limit.figures {
+        let truth = match figure.interface {
+            Interface::Stopper => &pull.limits.stopper,
+            Interface::Cover => &pull.limits.cover,
+            Interface::Pair => continue,
+        };
+        let rule = match figure.rule {
+            Rule::FirstSlip => "first slip",
+            Rule::Allowance => "allowance",
+            Rule::Running => "running",
+        };
+        let of = Figure::new(figure.interface.words(), rule, "kN", 1e3);
+        match true_limit(truth, figure.rule) {
+            Some(load) => tally.figure(of, pull.seed, &figure.load, load.load_kn * 1e3),
+            None => tally.without_truth(of, pull.seed, &figure.load),
+        }
+    }
+}
+
+/// Root mean square of each course against the truth.
+fn courses(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
+    let t = &pull.truth;
+    let values: BTreeMap<&str, Vec<f64>> = PARTS
+        .into_iter()
+        .filter_map(|p| {
+            let value = analysis.traces.parts.get(&p)?.value.clone()?;
+            Some((name(p), value))
+        })
+        .collect();
+    let rows = t.load.len();
+    // A merged log has other rows than the truth: such pulls are not simulated here.
+    if analysis.traces.time_s.len() != rows {
+        return;
+    }
+    let gone = |row: usize| t.stopper_slip.get(row).is_some_and(|q| *q > 0.09);
+    let end = (0..rows).find(|&row| gone(row)).unwrap_or(rows);
+    let near_jump = |row: usize| {
+        let time = pull.time_s.get(row).copied().unwrap_or(0.0);
+        t.jumps.iter().any(|j| (j.time - time).abs() < 1.0)
+    };
+    let peak = |v: &[f64]| v.iter().copied().fold(0.0, f64::max);
+    let mut add = |label: &str, value: &[f64], truth: &dyn Fn(usize) -> f64, whole: f64| {
+        let (mut sum, mut n) = (0.0, 0_u32);
+        for row in t.reference.start..end {
+            if label == "stopper_slip" && near_jump(row) {
+                continue;
+            }
+            // The first rows before the dwell and merged rows have no value.
+            let Some(v) = value.get(row).filter(|v| v.is_finite()) else {
+                continue;
+            };
+            let miss = v * 1e-3 - truth(row);
+            sum += miss * miss;
+            n += 1;
+        }
+        if n > 0 {
+            tally.course(label, (sum / f64::from(n)).sqrt(), whole);
+        }
+    };
+    let stretch = peak(&t.stretch);
+    let travel = peak(&t.travel);
+    for (label, value) in &values {
+        let whole = if *label == "not_recovered" {
+            travel
+        } else {
+            stretch
+        };
+        add(label, value, &|row| t.part(label, row), whole);
+    }
+    if let (Some(s), Some(d)) = (values.get("stretch"), values.get("set")) {
+        let sum: Vec<f64> = s.iter().zip(d).map(|(s, d)| s + d).collect();
+        add(
+            "stretch + set",
+            &sum,
+            &|row| t.part("stretch", row) + t.part("set", row),
+            stretch,
+        );
+    }
+}
