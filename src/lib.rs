@@ -36,6 +36,9 @@ pub mod aboard;
 /// Passes, fails, not decided.
 pub mod verdict;
 
+/// Cause, remedy, next pull.
+pub mod diagnose;
+
 /// The finished analysis.
 pub mod analysis;
 

@@ -1,0 +1,368 @@
+//! The slip of one interface over the blocks, seating taken off, and where it reaches a level.
+//!
+//! Progressive slip never runs backwards, so every course is made non-decreasing (weighted isotonic fit) before a level is
+//! looked for in it. Seating is the first part of stopper slip, the jaws biting: it dies out with load before the
+//! progressive part starts, so it ends where slip against load is flattest within the lower half of the loads.
+
+use super::{Interface, LimitInputs};
+use crate::separate::{Course, PartName};
+use crate::stats::curves::Approach;
+use crate::stats::estimate::LEVEL;
+use crate::stats::nonlinear::{self, Curve};
+use crate::stats::{Estimate, Measure, isotonic, quantile};
+
+/// Smallest noise of a block that weights count with, m: finer than any gauge of a dock.
+const NOISE_FLOOR: f64 = 1e-9;
+/// Least slip that can be called seating, m.
+const SEATING_LEAST: f64 = 5e-5;
+/// Seating has ended only where slip per load has fallen to this share of its mean before.
+const SEATING_FLATTENS: f64 = 0.25;
+/// Share of the highest load within which seating must end.
+const SEATING_WITHIN: f64 = 0.5;
+/// Bins of load in which the slope of slip is looked at.
+const SEATING_BINS: usize = 20;
+
+/// How much is known of an interface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Known {
+    /// A value with its interval.
+    Value,
+    /// Two ends.
+    Bracket,
+    /// Only that it cannot be more than what did not come back.
+    AtMost,
+}
+
+/// Progressive slip of one interface over the blocks where it is defined, SI.
+#[derive(Debug, Clone)]
+pub(crate) struct Slip {
+    pub interface: Interface,
+    /// Why there is no course at all; then every list is empty.
+    pub absent: Option<String>,
+    pub known: Known,
+    /// Blocks that the lists below refer to.
+    pub block: Vec<usize>,
+    pub time: Vec<f64>,
+    pub load: Vec<f64>,
+    pub highest: Vec<f64>,
+    /// Best value; for brackets the upper end.
+    pub value: Vec<f64>,
+    pub low: Vec<f64>,
+    pub high: Vec<f64>,
+    pub noise: Vec<f64>,
+    /// Seating taken off, with its standard error.
+    pub seating: Option<(f64, f64)>,
+}
+
+/// Where a course reaches a level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Crossing {
+    pub time: f64,
+    pub load: f64,
+    /// Half the difference of load between the two neighbours: the place between them is not known better.
+    pub gap: f64,
+    /// The element that reached the level first.
+    pub at: usize,
+}
+
+/// The progressive slip of an interface.
+pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
+    let own = match interface {
+        Interface::Cover => PartName::CoverSlip,
+        _ => PartName::StopperSlip,
+    };
+    let mut slip = Slip {
+        interface,
+        absent: None,
+        known: Known::Value,
+        block: vec![],
+        time: vec![],
+        load: vec![],
+        highest: vec![],
+        value: vec![],
+        low: vec![],
+        high: vec![],
+        noise: vec![],
+        seating: None,
+    };
+    if let Some(course) = usable(inputs, own) {
+        slip.take(inputs, course);
+        if interface == Interface::Stopper {
+            slip.take_off_seating();
+        }
+        return slip;
+    }
+    let bounds = match interface {
+        Interface::Cover => &[PartName::SetAndCoverSlip, PartName::NotRecovered][..],
+        _ => &[PartName::NotRecovered][..],
+    };
+    for bound in bounds {
+        if let Some(course) = usable(inputs, *bound) {
+            slip.take(inputs, course);
+            slip.known = Known::AtMost;
+            slip.value.clone_from(&slip.high);
+            slip.low = vec![0.0; slip.high.len()];
+            return slip;
+        }
+    }
+    let reason = inputs
+        .separated
+        .parts
+        .get(&own)
+        .and_then(|part| part.end.reason.clone())
+        .unwrap_or_else(|| format!("the split gives no course of {}", own.words()));
+    slip.absent = Some(reason);
+    slip
+}
+
+/// A course whose lists have one element per block.
+fn usable<'a>(inputs: &LimitInputs<'a>, part: PartName) -> Option<&'a Course> {
+    let course = inputs.separated.course(part)?;
+    let n = inputs.separated.blocks.len();
+    let whole = course.low.len() == n
+        && course.high.len() == n
+        && course.value.as_ref().is_none_or(|v| v.len() == n);
+    (n > 0 && whole).then_some(course)
+}
+
+impl Slip {
+    fn take(&mut self, inputs: &LimitInputs, course: &Course) {
+        let blocks = &inputs.separated.blocks;
+        for i in 0..blocks.len() {
+            let value = course.value.as_ref().map_or(course.high[i], |v| v[i]);
+            let numbers = [
+                value,
+                course.low[i],
+                course.high[i],
+                blocks.time_s[i],
+                blocks.load_n[i],
+            ];
+            if numbers.iter().any(|v| !v.is_finite()) {
+                continue;
+            }
+            self.block.push(i);
+            self.time.push(blocks.time_s[i]);
+            self.load.push(blocks.load_n[i]);
+            self.highest.push(blocks.highest_n[i].max(blocks.load_n[i]));
+            self.value.push(value);
+            self.low.push(course.low[i].min(value));
+            self.high.push(course.high[i].max(value));
+            let noise = course.noise.get(i).copied().unwrap_or(0.0);
+            self.noise.push(if noise.is_finite() {
+                noise.max(0.0)
+            } else {
+                0.0
+            });
+        }
+        if course.value.is_none() {
+            self.known = Known::Bracket;
+        }
+        if self.block.is_empty() {
+            self.absent = Some("the course of the slip holds no number".into());
+        }
+    }
+
+    fn take_off_seating(&mut self) {
+        if self.known == Known::Bracket {
+            // Each end loses the seating that it shows itself.
+            let taken = self.seating_of(&self.high);
+            let low = self.seating_of(&self.low);
+            if let Some(seating) = &taken {
+                subtract(&mut self.high, &seating.course);
+                subtract(&mut self.value, &seating.course);
+            }
+            if let Some(seating) = &low {
+                subtract(&mut self.low, &seating.course);
+            }
+            self.seating = taken.map(|s| (s.level, s.error));
+            return;
+        }
+        if let Some(seating) = self.seating_of(&self.value) {
+            for list in [&mut self.value, &mut self.low, &mut self.high] {
+                subtract(list, &seating.course);
+            }
+            self.seating = Some((seating.level, seating.error));
+        }
+    }
+
+    fn weights(&self) -> Vec<f64> {
+        self.noise
+            .iter()
+            .map(|n| n.max(NOISE_FLOOR).powi(-2))
+            .collect()
+    }
+
+    /// The list made non-decreasing.
+    pub fn rising(&self, list: &[f64]) -> Vec<f64> {
+        isotonic::non_decreasing(list, Some(&self.weights()))
+    }
+
+    /// Standard uncertainty of the slip at each block, all sources.
+    pub fn uncertainty(&self, i: usize) -> f64 {
+        (self.high[i] - self.low[i]) / (2.0 * quantile::normal(0.5 + 0.5 * LEVEL))
+    }
+
+    /// Where `list`, made non-decreasing, first reaches `level(i)`.
+    pub fn crossing(&self, list: &[f64], level: impl Fn(usize) -> f64) -> Option<Crossing> {
+        let rising = self.rising(list);
+        let at = (0..rising.len()).find(|i| rising[*i] >= level(*i))?;
+        if at == 0 {
+            return Some(Crossing {
+                time: self.time[0],
+                load: self.load[0],
+                gap: 0.0,
+                at,
+            });
+        }
+        let (before, after) = (level(at - 1) - rising[at - 1], rising[at] - level(at));
+        let share = before / (before + after).max(f64::MIN_POSITIVE);
+        let between =
+            |list: &[f64]| list[at - 1] + share.clamp(0.0, 1.0) * (list[at] - list[at - 1]);
+        Some(Crossing {
+            time: between(&self.time),
+            load: between(&self.load),
+            gap: 0.5 * (self.load[at] - self.load[at - 1]).abs(),
+            at,
+        })
+    }
+
+    /// Elements on the first loading: the load is at its highest so far (within 2 %) and rises past every earlier one.
+    pub fn on_first_loading(&self) -> Vec<usize> {
+        let mut reached = f64::NEG_INFINITY;
+        let mut picked = Vec::new();
+        for i in 0..self.load.len() {
+            if self.load[i] >= 0.98 * self.highest[i] && self.load[i] > reached {
+                reached = self.load[i];
+                picked.push(i);
+            }
+        }
+        picked
+    }
+
+    /// Highest load over the elements.
+    pub fn top(&self) -> f64 {
+        self.highest
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// True where the load never rises by more than a twentieth above the first.
+    pub fn never_loaded(&self) -> bool {
+        self.highest
+            .first()
+            .is_none_or(|first| self.top() <= 1.05 * first)
+    }
+
+    fn seating_of(&self, list: &[f64]) -> Option<Seating> {
+        let rising = self.rising(list);
+        let top = self.top();
+        let first = *self.highest.first()?;
+        if self.never_loaded() {
+            return None;
+        }
+        let edge = |j: usize| first + (top - first) * j as f64 / SEATING_BINS as f64;
+        // Slip when the highest load passes each edge.
+        let mut at_edge = Vec::with_capacity(SEATING_BINS + 1);
+        for j in 0..=SEATING_BINS {
+            let i = self.highest.partition_point(|h| *h <= edge(j)).max(1) - 1;
+            at_edge.push(i);
+        }
+        let bins = (SEATING_WITHIN * SEATING_BINS as f64) as usize;
+        let slope = |j: usize| rising[at_edge[j + 1]] - rising[at_edge[j]];
+        let flattest = (0..=bins).map(slope).fold(f64::INFINITY, f64::min);
+        let noise = self.noise.iter().copied().fold(0.0, f64::max);
+        let end = (0..=bins).find(|j| slope(*j) <= flattest + 2.0 * noise)?;
+        let level = rising[at_edge[end]] - rising[0];
+        let error = self.noise[at_edge[end]].max(NOISE_FLOOR);
+        if end == 0
+            || level < SEATING_LEAST.max(3.0 * error)
+            || slope(end) > SEATING_FLATTENS * level / end as f64
+        {
+            return None;
+        }
+        Some(self.seating_law(&rising, at_edge[end], level, error))
+    }
+
+    /// Seating as `A·(1 − exp(−k·(load − first)))` where that fits, else the level reached at its end.
+    fn seating_law(&self, rising: &[f64], end: usize, level: f64, error: f64) -> Seating {
+        let first = self.highest[0];
+        let x: Vec<f64> = self.highest[..=end].iter().map(|h| h - first).collect();
+        let y: Vec<f64> = rising[..=end].iter().map(|s| s - rising[0]).collect();
+        let reach = x.last().copied().unwrap_or(1.0).max(1.0);
+        let fit = nonlinear::fit(&Approach, &x, &y, None, &[level, 3.0 / reach]);
+        if let Ok(fit) = fit
+            && fit.parameters[0] >= 0.8 * level
+            && fit.parameters[0] <= 1.3 * level
+            && fit.parameters[1] > 0.0
+            && fit.residual_sd() <= (0.1 * level).max(3.0 * error)
+        {
+            let mut unused = [0.0; 2];
+            let course = self
+                .highest
+                .iter()
+                .map(|h| Approach.value(h - first, &fit.parameters, &mut unused))
+                .collect();
+            return Seating {
+                level: fit.parameters[0],
+                error: fit.standard_error(0).hypot(error),
+                course,
+            };
+        }
+        let course = (0..rising.len())
+            .map(|i| (rising[i] - rising[0]).min(level))
+            .collect();
+        Seating {
+            level,
+            error,
+            course,
+        }
+    }
+}
+
+struct Seating {
+    level: f64,
+    error: f64,
+    course: Vec<f64>,
+}
+
+fn subtract(list: &mut [f64], course: &[f64]) {
+    for (value, seating) in list.iter_mut().zip(course) {
+        *value -= seating;
+    }
+}
+
+/// Seating as a figure.
+pub(super) fn seating_estimate(inputs: &LimitInputs, slip: &Slip) -> Estimate {
+    if let Some(reason) = &slip.absent {
+        return Estimate::cannot_tell(Measure::Length, reason.clone());
+    }
+    if slip.known == Known::AtMost {
+        return Estimate::cannot_tell(
+            Measure::Length,
+            "stopper slip is not measured: a mark on the cover or on the tail would show seating",
+        );
+    }
+    let gain = inputs
+        .conditioned
+        .gauges
+        .iter()
+        .map(|g| g.errors.gain)
+        .fold(0.0, f64::max);
+    let method = "flattest part of slip against load below half the highest load";
+    let noise = slip.noise.iter().copied().fold(NOISE_FLOOR, f64::max);
+    let Some((level, error)) = slip.seating else {
+        let high = SEATING_LEAST.max(3.0 * noise);
+        return Estimate::at_most(Measure::Length, 0.0, high / 3.0, high, method);
+    };
+    let half = crate::stats::coverage::half_width(error, &[gain * level], LEVEL);
+    let standard = error.hypot(gain * level / 3f64.sqrt());
+    Estimate::measured(
+        Measure::Length,
+        level,
+        standard,
+        (level - half).max(0.0),
+        level + half,
+        method,
+    )
+}
