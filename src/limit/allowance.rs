@@ -18,6 +18,8 @@ use crate::stats::{Estimate, Measure, quantile};
 
 /// Probability of chi-squared below which a curve through the holds is rejected.
 const REJECTED: f64 = 0.01;
+/// Holds with a figure surely above zero that a curve needs.
+const SLIPPING_NEEDED: usize = 3;
 
 pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, holds: &[HoldCreep]) -> LimitFigure {
     let mut load = Estimate::cannot_tell(Measure::Force, earliest::NO_ALLOWANCE);
@@ -186,6 +188,10 @@ fn invert(
         .iter()
         .filter(|p| p.value.is_some() && p.error.is_finite() && p.error > 0.0)
         .collect();
+    // Two holds that slip fix any curve of two parameters: which one it is takes a third.
+    if usable.iter().filter(|p| p.low > 0.0).count() < SLIPPING_NEEDED {
+        return None;
+    }
     let top = usable.last()?.load;
     let x: Vec<f64> = usable.iter().map(|p| p.load / top - 1.0).collect();
     let y: Vec<f64> = usable

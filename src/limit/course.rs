@@ -9,8 +9,12 @@ use crate::separate::{Course, PartName};
 use crate::stats::curves::Approach;
 use crate::stats::estimate::LEVEL;
 use crate::stats::nonlinear::{self, Curve};
-use crate::stats::{Estimate, Measure, isotonic, quantile};
+use crate::stats::{Estimate, Measure, autocorrelation, isotonic, linear, quantile};
 
+/// Slip of the neighbours that refine a crossing, as shares of the level.
+const NEIGHBOURS: (f64, f64) = (0.4, 2.0);
+/// Most neighbours on either side.
+const MOST_NEIGHBOURS: usize = 40;
 /// Smallest noise of a block that weights count with, m: finer than any gauge of a dock.
 const NOISE_FLOOR: f64 = 1e-9;
 /// Least slip that can be called seating, m.
@@ -200,6 +204,84 @@ impl Slip {
     /// Standard uncertainty of the slip at each block, all sources.
     pub fn uncertainty(&self, i: usize) -> f64 {
         (self.high[i] - self.low[i]) / (2.0 * quantile::normal(0.5 + 0.5 * LEVEL))
+    }
+
+    /// One end of the interval with the noise of single blocks left out: what all blocks share. `side` is +1 or −1.
+    fn shared_end(&self, side: f64) -> Vec<f64> {
+        let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+        (0..self.value.len())
+            .map(|i| {
+                let end = if side > 0.0 {
+                    self.high[i]
+                } else {
+                    self.low[i]
+                };
+                let half = end - self.value[i];
+                let noise = factor * self.noise[i];
+                self.value[i] + side * (half * half - noise * noise).max(0.0).sqrt()
+            })
+            .collect()
+    }
+
+    /// Upper end of what all blocks share.
+    pub fn shared_high(&self) -> Vec<f64> {
+        self.shared_end(1.0)
+    }
+
+    /// Lower end of what all blocks share.
+    pub fn shared_low(&self) -> Vec<f64> {
+        self.shared_end(-1.0)
+    }
+
+    /// The crossing of the value refined by a parabola through its neighbours on the ramp, with the standard error
+    /// that noise leaves in it (load, error); `None` in a hold, at a jump, or with too few neighbours.
+    pub fn refined(&self, crossing: &Crossing, level: f64) -> Option<(f64, f64)> {
+        let rising = self.rising(&self.value);
+        let at = crossing.at;
+        let inside =
+            |i: usize| rising[i] >= NEIGHBOURS.0 * level && rising[i] <= NEIGHBOURS.1 * level;
+        let first = (0..=at.saturating_sub(1))
+            .rev()
+            .take_while(|i| inside(*i) && self.load[*i] < self.load[*i + 1])
+            .last()?;
+        let last = (at..self.load.len())
+            .take_while(|i| inside(*i) && self.load[*i] > self.load[*i - 1])
+            .last()?;
+        let count = last + 1 - first;
+        if at - first < 3 || last - at < 2 || count < 7 {
+            return None;
+        }
+        // A long window is more than a parabola follows.
+        let first = first.max(at.saturating_sub(MOST_NEIGHBOURS));
+        let last = last.min(at + MOST_NEIGHBOURS);
+        let reach = self.load[last] - self.load[first];
+        let x: Vec<f64> = (first..=last)
+            .map(|i| (self.load[i] - crossing.load) / reach)
+            .collect();
+        let squares: Vec<f64> = x.iter().map(|x| x * x).collect();
+        let weights: Vec<f64> = (first..=last)
+            .map(|i| self.noise[i].max(NOISE_FLOOR).powi(-2))
+            .collect();
+        let columns = [vec![1.0; x.len()], x, squares];
+        let fit = linear::fit(&columns, &self.value[first..=last], Some(&weights)).ok()?;
+        let scale = fit.variance()?.max(1.0) * autocorrelation::variance_factor(&fit.residuals);
+        let (a, b, c) = (
+            fit.coefficients[0] - level,
+            fit.coefficients[1],
+            fit.coefficients[2],
+        );
+        // Nearest root of a + b·z + c·z², in the form that keeps its digits.
+        let discriminant = b * b - 4.0 * a * c;
+        if b <= 0.0 || discriminant <= 0.0 {
+            return None;
+        }
+        let z = -2.0 * a / (b + discriminant.sqrt());
+        let slope = b + 2.0 * c * z;
+        if z.abs() > 0.5 || slope <= 0.0 {
+            return None;
+        }
+        let error = fit.value_error(&[1.0, z, z * z], scale) / slope;
+        Some((crossing.load + z * reach, error * reach))
     }
 
     /// Where `list`, made non-decreasing, first reaches `level(i)`.

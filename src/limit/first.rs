@@ -98,20 +98,15 @@ pub(super) fn reach(
     };
     match (slip.known, middle) {
         (Known::Value, Some(middle)) => {
-            let factor = quantile::normal(0.5 + 0.5 * LEVEL);
-            let below =
-                ((middle.load - first.load).max(0.0) / factor).hypot(middle.gap / 3f64.sqrt());
-            let above = last.map(|last| {
-                ((last.load - middle.load).max(0.0) / factor).hypot(middle.gap / 3f64.sqrt())
-            });
-            let mut load = errors.limit(middle.load, below, above, method);
-            if above.is_none() {
-                load.reason = Some(
+            let load = measured(slip, &level, &middle, &first, last.as_ref());
+            let mut estimate = errors.limit(load.value, load.below, load.above, method);
+            if load.above.is_none() {
+                estimate.reason = Some(
                     "no upper end: at the highest load the lower end of the slip's interval is still below the level"
                         .into(),
                 );
             }
-            (load, rate_at(inputs, &middle))
+            (estimate, rate_at(inputs, &middle))
         }
         (Known::Value, None) => {
             // Not reached by the best value, but it may have been from where the upper end of the interval reached it.
@@ -137,6 +132,44 @@ pub(super) fn reach(
                 rate_at(inputs, &first),
             )
         }
+    }
+}
+
+/// A load with its statistical standard errors below and above; none above where nothing bounds it.
+struct Reached {
+    value: f64,
+    below: f64,
+    above: Option<f64>,
+}
+
+/// The crossing of the value with what widens it: what all blocks share moves the crossing, noise blurs it.
+fn measured(
+    slip: &Slip,
+    level: &impl Fn(usize) -> f64,
+    middle: &Crossing,
+    first: &Crossing,
+    last: Option<&Crossing>,
+) -> Reached {
+    let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+    let gap = middle.gap / 3f64.sqrt();
+    let Some((value, noise)) = slip.refined(middle, level(middle.at)) else {
+        // The whole interval, noise of single blocks included.
+        let blur = |far: f64| (far.max(0.0) / factor).hypot(gap);
+        return Reached {
+            value: middle.load,
+            below: blur(middle.load - first.load),
+            above: last.map(|last| blur(last.load - middle.load)),
+        };
+    };
+    let shared = |list: Vec<f64>| slip.crossing(&list, level);
+    let early = shared(slip.shared_high()).map_or(0.0, |c| middle.load - c.load);
+    let below = (early.max(0.0) / factor).hypot(noise);
+    let above = shared(slip.shared_low())
+        .map(|late| ((late.load - middle.load).max(0.0) / factor).hypot(noise));
+    Reached {
+        value,
+        below,
+        above,
     }
 }
 

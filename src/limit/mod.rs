@@ -309,3 +309,9 @@ fn phase_at<'a>(phases: &'a [Phase], kind: PhaseKind, time_s: f64) -> Option<&'a
         .iter()
         .rfind(|p| p.kind == kind && p.start_s <= time_s)
 }
+
+#[cfg(test)]
+pub(crate) mod handmade;
+
+#[cfg(test)]
+mod tests;
