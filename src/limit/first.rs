@@ -226,6 +226,9 @@ fn loading_rate(inputs: &LimitInputs, time: f64) -> Option<f64> {
 /// Load where slip against load bends on the first loading, if a test says that it does.
 fn bend(inputs: &LimitInputs, slip: &Slip) -> Option<Estimate> {
     let picked = slip.on_first_loading();
+    if picked.iter().all(|i| slip.value[*i] < LEAST) {
+        return None;
+    }
     // A line that has run out bends a second time: the search ends at ten times the level of first slip past the start.
     let (mut x, mut y) = (Vec::new(), Vec::new());
     let size = picked.len().div_ceil(BEND_POINTS).max(1);

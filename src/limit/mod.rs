@@ -25,7 +25,9 @@ mod first;
 mod holds;
 mod load;
 pub mod projection;
+mod remarks;
 mod running;
+mod seating;
 mod setup;
 
 pub(crate) use course::{Known, Slip, slip_of};
@@ -221,7 +223,7 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
         course::slip_of(inputs, Interface::Stopper),
         course::slip_of(inputs, Interface::Cover),
     ];
-    let seating = course::seating_estimate(inputs, &slips[0]);
+    let seating = seating::estimate(inputs, &slips[0]);
     let holds = holds::all(inputs, &slips);
     let mut figures = Vec::new();
     for rule in [Rule::FirstSlip, Rule::Allowance, Rule::Running] {
@@ -241,7 +243,7 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
     let events = events::find(inputs, &slips);
     let (projections, doubts) = projection::all(inputs, &slips);
     caveats.extend(doubts);
-    caveats.extend(holds::caveats(inputs, &slips));
+    caveats.extend(remarks::all(inputs, &slips));
     caveats.extend(running::wear(inputs));
     let limit = Limit {
         governing,
@@ -304,7 +306,7 @@ fn governing_figure(
 }
 
 /// The phase of this kind that holds the time, else the last one before it.
-fn phase_at<'a>(phases: &'a [Phase], kind: PhaseKind, time_s: f64) -> Option<&'a Phase> {
+fn phase_at(phases: &[Phase], kind: PhaseKind, time_s: f64) -> Option<&Phase> {
     phases
         .iter()
         .rfind(|p| p.kind == kind && p.start_s <= time_s)
@@ -312,6 +314,9 @@ fn phase_at<'a>(phases: &'a [Phase], kind: PhaseKind, time_s: f64) -> Option<&'a
 
 #[cfg(test)]
 pub(crate) mod handmade;
+
+#[cfg(test)]
+mod coverage;
 
 #[cfg(test)]
 mod tests;

@@ -14,6 +14,8 @@ use crate::stats::{Estimate, Measure, autocorrelation, quantile};
 
 /// Share of a run-out at its start that is left out: the load still falls from the static peak.
 const START_LEFT_OUT: f64 = 0.1;
+/// Points that a plateau is thinned to.
+const PLATEAU_POINTS: usize = 2000;
 /// Slip within a run-out below which nothing ran, m.
 const RAN: f64 = 1e-3;
 
@@ -136,7 +138,13 @@ fn plateau(inputs: &LimitInputs, phase: &Phase) -> Option<(f64, f64)> {
         .copied()
         .filter(|v| v.is_finite())
         .collect();
-    autocorrelation::mean(&values)
+    // Correlation is looked for among at most this many neighbours; a longer run is averaged first.
+    let size = values.len().div_ceil(PLATEAU_POINTS).max(1);
+    let means: Vec<f64> = values
+        .chunks_exact(size)
+        .map(|c| c.iter().sum::<f64>() / size as f64)
+        .collect();
+    autocorrelation::mean(&means)
 }
 
 /// Running loads that fall from one run-out to the next: the cover is being cut.
