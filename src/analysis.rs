@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::aboard::AboardResult;
 use crate::caveat::Caveat;
+use crate::diagnose::Diagnosis;
 use crate::ingest::{GaugeKind, InputFile, Understood};
 use crate::limit::Limit;
 use crate::phases::{Phase, PhaseKind};
@@ -34,6 +35,8 @@ pub struct Analysis {
     pub separated: Separated,
     /// What it means aboard, if the sheet asks.
     pub aboard: Option<AboardResult>,
+    /// Which interface moved, what to do about it, and the pull that would prove it.
+    pub diagnosis: Diagnosis,
     /// What a reader must know first.
     pub caveats: Vec<Caveat>,
     /// Phases of the pull.

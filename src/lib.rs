@@ -36,13 +36,16 @@ pub mod aboard;
 /// Passes, fails, not decided.
 pub mod verdict;
 
-/// Inputs to analysis, one line per stage.
-pub mod pipeline;
+/// Cause, remedy, next pull.
+pub mod diagnose;
 
 /// The finished analysis.
 pub mod analysis;
 
 /// The stages joined.
+pub mod pipeline;
+
+/// Inputs to analysis, one line per stage.
 pub mod pipeline;
 
 /// Analysis to charts.

@@ -1,9 +1,25 @@
 //! A slip found on the dock to tension kept aboard, and a loss of tension aboard to the slip behind it.
+//!
+//! Method: strain, not millimetres. With `e_u` the strain of plain bedded line on the unloading branch, L the length under
+//! load aboard, k the give of mast, sheave and sail (rigid if not stated, which overstates the loss) and q the slip,
+//! `e_u(F1)·L + F1/k + q = e_u(F0)·L + F0/k` is solved for the tension F1 that is left. The same slip that a stretchy line
+//! hardly notices empties a stiff one.
+//! Assumptions: only within the loads measured; slip goes on at the creep of the holds, at the falling tension; time is
+//! projected at most a decade past the longest hold. Retarded stretch that comes back aboard is left out.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::stats::Estimate;
+use crate::caveat::{Caveat, Weight};
+use crate::limit::{Interface, Known, Limit, LimitInputs, slip_of};
+use crate::separate::{PartName, StretchCurve};
+use crate::stats::coverage::half_width;
+use crate::stats::estimate::LEVEL;
+use crate::stats::{Estimate, Measure, Status};
+
+mod branch;
+
+pub use branch::{Branch, comparison_branches};
 
 /// Tension kept aboard.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -16,7 +32,8 @@ pub struct AboardResult {
     pub slip: Estimate,
     /// Share of the load kept at once after transfer.
     pub kept_at_once: Estimate,
-    /// Share kept after an hour, labelled as projection where the holds were shorter than a tenth of it.
+    /// Share kept after an hour: a projection where the longest hold was shorter, absent where it was shorter than a
+    /// tenth of it.
     pub kept_after_hour: Estimate,
     /// Slip that explains the load found aboard, if the sheet states one.
     pub slip_behind_loss: Option<Estimate>,
@@ -34,3 +51,389 @@ pub struct KeptCurve {
     /// Share of the load kept.
     pub kept: Vec<f64>,
 }
+
+/// Time of the projection, s.
+const AN_HOUR: f64 = 3600.0;
+/// Points of a chart curve.
+const CURVE_POINTS: usize = 41;
+/// How well the stretch curve is known where the split does not say, as a share of itself.
+const STRETCH_UNKNOWN: f64 = 0.05;
+
+/// Tension kept aboard; `None` where the sheet has no `[aboard]`.
+#[must_use]
+pub fn keep(inputs: &LimitInputs, limit: &Limit) -> (Option<AboardResult>, Vec<Caveat>) {
+    let Some(aboard) = &inputs.sheet.aboard else {
+        return (None, vec![]);
+    };
+    let mut caveats = Vec::new();
+    let load = aboard.load.si();
+    let length = aboard.length.si();
+    let give = aboard.rig_stiffness.map_or(0.0, |k| 1.0 / k.si());
+    if aboard.rig_stiffness.is_none() {
+        caveats.push(Caveat::new(
+            "rig-taken-as-rigid",
+            Weight::Note,
+            "The tension kept aboard is worked out for a rig without give, which overstates the loss.",
+            "State `rig_stiffness` in `[aboard]` if it is known.",
+        ));
+    }
+    let slip = slip_at(inputs, load);
+    let branch = Branch::found(inputs.separated.stretch_curve.as_ref(), length, give);
+    let rigid = |b: Branch| b.with_give(give);
+    let mut curves = Vec::new();
+    let (at_once, after_hour, behind) = match &branch {
+        Ok(branch) => {
+            curves.extend(curve("this line", branch, load));
+            let within = stretch_error(inputs);
+            let at_once = kept(branch, load, &slip, within, Status::Measured);
+            let after = after_an_hour(branch, load, &slip, limit, within);
+            let behind = aboard
+                .load_found
+                .map(|found| slip_behind(branch, load, found.si(), within));
+            (at_once, after, behind)
+        }
+        Err(reason) => {
+            let cannot = || Estimate::cannot_tell(Measure::Share, reason.clone());
+            let behind = aboard
+                .load_found
+                .map(|_| Estimate::cannot_tell(Measure::Length, reason.clone()));
+            (cannot(), cannot(), behind)
+        }
+    };
+    for (label, branch) in comparison_branches(length, load) {
+        curves.extend(curve(label, &rigid(branch), load));
+    }
+    let result = AboardResult {
+        load_kn: load / 1e3,
+        length_mm: length * 1e3,
+        slip,
+        kept_at_once: at_once,
+        kept_after_hour: after_hour,
+        slip_behind_loss: behind,
+        curves,
+    };
+    (Some(result), caveats)
+}
+
+/// Slip of both interfaces, seating included, when the load first reached `load` on the dock.
+fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
+    let cannot = |reason: String| Estimate::cannot_tell(Measure::Length, reason);
+    let blocks = &inputs.separated.blocks;
+    let Some(at) = (0..blocks.len()).find(|i| blocks.highest_n[*i] >= load) else {
+        return cannot(format!(
+            "the pull never reached the {:.2} kN that the stopper takes over aboard",
+            load / 1e3
+        ));
+    };
+    let (mut value, mut low, mut high, mut below, mut above) = (0.0, 0.0, 0.0, 0.0_f64, 0.0_f64);
+    let mut bracket = false;
+    for part in [PartName::StopperSlip, PartName::CoverSlip] {
+        let Some(course) = inputs.separated.course(part) else {
+            let interface = if part == PartName::CoverSlip {
+                Interface::Cover
+            } else {
+                Interface::Stopper
+            };
+            let slip = slip_of(inputs, interface);
+            let element = slip.block.iter().position(|b| *b >= at);
+            match (&slip.absent, element) {
+                (None, Some(element)) if slip.known == Known::AtMost => {
+                    bracket = true;
+                    high += slip.high[element].max(0.0);
+                    continue;
+                }
+                _ => {
+                    return cannot(format!(
+                        "{} is not known: {}",
+                        part.words(),
+                        slip.absent
+                            .unwrap_or_else(|| "no course at that load".into())
+                    ));
+                }
+            }
+        };
+        let (Some(course_low), Some(course_high)) = (course.low.get(at), course.high.get(at))
+        else {
+            return cannot(format!("{} has no course at that load", part.words()));
+        };
+        match course.value.as_ref().and_then(|v| v.get(at)) {
+            Some(v) if v.is_finite() => {
+                value += v;
+                below = below.hypot(v - course_low);
+                above = above.hypot(course_high - v);
+            }
+            _ => {
+                bracket = true;
+                low += course_low.max(0.0);
+                high += course_high.max(0.0);
+            }
+        }
+    }
+    let value = value.max(0.0);
+    let method = "both slips of the dock pull, seating included, when it reached that load";
+    let (low, high) = ((value - below).max(0.0) + low, value + above + high);
+    if !low.is_finite() || !high.is_finite() {
+        return cannot("the slips have no value at that load".into());
+    }
+    if bracket {
+        return Estimate::bracket(
+            Measure::Length,
+            low,
+            high,
+            method,
+            "the gauges bracket a slip",
+        );
+    }
+    let error = (below + above) / (2.0 * 1.96);
+    if low <= 0.0 {
+        return Estimate::at_most(Measure::Length, value, error, high, method);
+    }
+    Estimate::measured(Measure::Length, value, error, low, high, method)
+}
+
+/// Relative standard uncertainty of the stretch curve, from the split's own figure.
+fn stretch_error(inputs: &LimitInputs) -> f64 {
+    let end = inputs
+        .separated
+        .parts
+        .get(&PartName::Stretch)
+        .and_then(|part| {
+            Some((
+                part.end.standard_error?,
+                inputs.separated.stretch_curve.as_ref()?,
+            ))
+        });
+    let relative = end.and_then(|(error, curve)| {
+        let whole = (curve.unloading_mm.last()? - curve.unloading_mm.first()?) / 1e3;
+        (whole > 0.0).then_some(error / whole)
+    });
+    relative
+        .filter(|r| r.is_finite())
+        .unwrap_or(STRETCH_UNKNOWN)
+}
+
+/// Share kept after a slip. A stretch curve wrong by a share works like a slip wrong by that share.
+fn kept(branch: &Branch, load: f64, slip: &Estimate, stretch: f64, status: Status) -> Estimate {
+    let (Some(low), Some(high)) = (slip.low, slip.high) else {
+        return Estimate::cannot_tell(
+            Measure::Share,
+            slip.reason
+                .clone()
+                .unwrap_or_else(|| "the slip is not known".into()),
+        );
+    };
+    let method = "strain equation over the unloading branch of the stretch curve";
+    let solve = |q: f64| branch.tension_after(load, q.max(0.0)).map(|f| f / load);
+    let middle = slip.value.unwrap_or(0.5 * (low + high));
+    let widened = |end: f64| {
+        let own = (end - middle).abs();
+        own.hypot(half_width(stretch * middle, &[], LEVEL))
+    };
+    let (least_slip, most_slip) = ((middle - widened(low)).max(0.0), middle + widened(high));
+    let (Ok(most), least) = (solve(least_slip), solve(most_slip)) else {
+        return match solve(least_slip) {
+            // The slip empties the line below what was measured: at most that.
+            Err(Beyond::BelowMeasured(lowest)) => Estimate {
+                reason: Some(
+                    "the slip takes the line below the lowest load of the stretch curve".into(),
+                ),
+                ..Estimate::at_most(Measure::Share, 0.0, lowest / load, lowest / load, method)
+            },
+            Err(Beyond::AboveMeasured(highest)) => Estimate::cannot_tell(
+                Measure::Share,
+                format!(
+                    "the load aboard lies above the {:.2} kN up to which the stretch curve was measured",
+                    highest / 1e3
+                ),
+            ),
+            Ok(_) => Estimate::cannot_tell(Measure::Share, "no solution"),
+        };
+    };
+    // Below the measured loads only the ends 0 and the lowest load are known.
+    let low_kept = least.unwrap_or(0.0);
+    let (Some(_), Ok(value)) = (slip.value, solve(middle)) else {
+        return Estimate::bracket(
+            Measure::Share,
+            low_kept,
+            most,
+            method,
+            slip.reason.clone().unwrap_or_else(|| {
+                "the slip may take the line below the lowest load of the stretch curve".into()
+            }),
+        );
+    };
+    let error = (most - low_kept) / (2.0 * 1.96);
+    Estimate {
+        status,
+        ..Estimate::measured(Measure::Share, value, error, low_kept, most, method)
+    }
+}
+
+/// The same after an hour: creep of the hold nearest to the load goes on over log time at the falling tension.
+fn after_an_hour(
+    branch: &Branch,
+    load: f64,
+    slip: &Estimate,
+    limit: &Limit,
+    stretch: f64,
+) -> Estimate {
+    let cannot = |reason: String| Estimate::cannot_tell(Measure::Share, reason);
+    let longest = limit.holds.iter().map(|h| h.duration_s).fold(0.0, f64::max);
+    if longest <= 0.0 {
+        return cannot("the pull has no hold, so nothing is known of slip over time".into());
+    }
+    if AN_HOUR > 10.0 * longest {
+        return cannot(format!(
+            "an hour is more than a decade past the longest hold of {longest:.0} s: nothing is said of it"
+        ));
+    }
+    let mut low = slip.low;
+    let mut high = slip.high;
+    let mut value = slip.value;
+    for interface in [Interface::Stopper, Interface::Cover] {
+        let Some(hold) = limit
+            .holds
+            .iter()
+            .filter(|h| h.interface == interface && h.creep.status != Status::CannotTell)
+            .min_by(|a, b| {
+                let far = |kn: f64| (kn * 1e3 - load).abs();
+                far(a.load_kn).total_cmp(&far(b.load_kn))
+            })
+        else {
+            return cannot(format!(
+                "creep of the {} is not known in any hold",
+                interface.words()
+            ));
+        };
+        if hold.law == "linear" {
+            return cannot(format!(
+                "in the hold at {:.2} kN the {} slips at a constant rate: it does not settle, and no hour is projected",
+                hold.load_kn,
+                interface.words()
+            ));
+        }
+        // From 10 s, where the slip at once is read, to the hour; never backwards.
+        let decades = (AN_HOUR / 10.0_f64).log10();
+        low = low
+            .zip(hold.creep.low)
+            .map(|(s, c)| s + c.max(0.0) * decades);
+        high = high
+            .zip(hold.creep.high)
+            .map(|(s, c)| s + c.max(0.0) * decades);
+        value = value
+            .zip(hold.creep.value)
+            .map(|(s, c)| s + c.max(0.0) * decades);
+    }
+    let later = Estimate {
+        value,
+        low,
+        high,
+        ..slip.clone()
+    };
+    let status = if AN_HOUR > longest {
+        Status::Projected
+    } else {
+        Status::Measured
+    };
+    let mut result = kept(branch, load, &later, stretch, status);
+    result.reason = result.reason.or_else(|| {
+        (AN_HOUR > longest).then(|| {
+            format!(
+                "creep of holds of up to {longest:.0} s carried to an hour on log time, at the full tension (overstates the loss)"
+            )
+        })
+    });
+    result
+}
+
+/// The slip that explains a loss of tension.
+fn slip_behind(branch: &Branch, load: f64, found: f64, stretch: f64) -> Estimate {
+    let method = "strain equation over the unloading branch of the stretch curve, inverted";
+    if found > load {
+        return Estimate::cannot_tell(
+            Measure::Length,
+            "the load found is higher than the load handed over",
+        );
+    }
+    match branch.slip_between(load, found) {
+        Ok(slip) => {
+            let error = stretch * slip;
+            let half = half_width(error, &[], LEVEL);
+            Estimate::measured(
+                Measure::Length,
+                slip,
+                error,
+                (slip - half).max(0.0),
+                slip + half,
+                method,
+            )
+        }
+        Err(beyond) => Estimate::cannot_tell(Measure::Length, beyond.reason()),
+    }
+}
+
+/// Tension kept against slip, from none to what empties the line.
+fn curve(label: &str, branch: &Branch, load: f64) -> Option<KeptCurve> {
+    let lowest = branch.lowest().max(0.0);
+    let most = branch.slip_between(load, lowest).ok()?;
+    let slips: Vec<f64> = (0..CURVE_POINTS)
+        .map(|i| most * i as f64 / (CURVE_POINTS - 1) as f64)
+        .collect();
+    let kept: Vec<f64> = slips
+        .iter()
+        .map(|q| {
+            branch
+                .tension_after(load, *q)
+                .map_or(lowest / load, |f| f / load)
+        })
+        .collect();
+    Some(KeptCurve {
+        label: label.into(),
+        slip_mm: slips.iter().map(|q| q * 1e3).collect(),
+        kept,
+    })
+}
+
+/// Why a load has no strain on the branch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Beyond {
+    /// Below the lowest load, N, of the curve.
+    BelowMeasured(f64),
+    /// Above the highest.
+    AboveMeasured(f64),
+}
+
+impl Beyond {
+    fn reason(self) -> String {
+        match self {
+            Self::BelowMeasured(lowest) => format!(
+                "below the lowest load of the stretch curve, {:.2} kN, nothing is known",
+                lowest / 1e3
+            ),
+            Self::AboveMeasured(highest) => format!(
+                "above the highest load of the stretch curve, {:.2} kN, nothing is known",
+                highest / 1e3
+            ),
+        }
+    }
+}
+
+/// The unloading branch of a found stretch curve, or why there is none.
+fn found_rows(curve: Option<&StretchCurve>) -> Result<(Vec<(f64, f64)>, f64), String> {
+    let curve = curve.ok_or("the record gives no stretch curve of the line")?;
+    let length = curve
+        .free_length_mm
+        .filter(|l| *l > 0.0)
+        .ok_or("the sheet does not state the free length that the stretch belongs to")?;
+    let rows = curve
+        .load_kn
+        .iter()
+        .zip(&curve.unloading_mm)
+        .filter(|(load, stretch)| load.is_finite() && stretch.is_finite())
+        .map(|(load, stretch)| (load * 1e3, stretch / length))
+        .collect();
+    Ok((rows, length))
+}
+
+#[cfg(test)]
+mod tests;

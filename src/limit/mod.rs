@@ -1,10 +1,37 @@
-//! Slip against load and time to the holding limit: which rule, which interface, which rate, how sure.
+//! Slip against load and time to the holding limit: which rule, which interface, which rate, how sure?
+//!
+//! Method: every rule of the trade at every interface, each with its own figure; the sheet names the one that governs.
+//! The slip of an interface is its course over the blocks, seating taken off; its whole interval (zeros, gains, choice of
+//! law) goes through the curve of slip against load into the interval of the limit, and the load cell's own errors are
+//! added once. What the gauges bracket stays a bracket; what the schedule cannot show is "cannot tell" with the reason.
+//! Assumption: progressive slip never runs backwards. Source of the definitions: `domain` of the trade and ground-anchor
+//! practice (ISO 22477-5) for creep in holds and the apparent free length.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::sheet::Rule;
-use crate::stats::Estimate;
+use crate::caveat::{Caveat, Weight};
+use crate::condition::Conditioned;
+use crate::phases::{Phase, PhaseKind};
+use crate::separate::Separated;
+use crate::sheet::{Limits, Rule, Sheet};
+use crate::stats::{Estimate, Status};
+
+mod allowance;
+mod course;
+mod earliest;
+mod events;
+mod first;
+mod holds;
+mod load;
+pub mod projection;
+mod remarks;
+mod running;
+mod seating;
+mod setup;
+
+pub(crate) use course::{Known, Slip, slip_of};
+pub(crate) use load::LoadErrors;
 
 /// Where something slides.
 #[derive(
@@ -57,6 +84,9 @@ pub struct LimitFigure {
     pub reached_by: Option<Interface>,
     /// Rate or hold that belongs to it.
     pub rate: AtRate,
+    /// First slip only: load at which slip against load bends, where a test says that it does.
+    #[serde(default)]
+    pub bend: Option<Estimate>,
 }
 
 /// Creep of one interface in one hold.
@@ -151,3 +181,142 @@ pub struct Limit {
     /// Cross-check of the set-up.
     pub free_length: Option<FreeLengthCheck>,
 }
+
+/// What the limit is found from.
+#[derive(Debug, Clone, Copy)]
+pub struct LimitInputs<'a> {
+    /// The record, for the load cell's errors and for events.
+    pub conditioned: &'a Conditioned,
+    /// What happened when.
+    pub phases: &'a [Phase],
+    /// The parts with their courses over the blocks.
+    pub separated: &'a Separated,
+    /// The allowances and the governing rule.
+    pub sheet: &'a Sheet,
+}
+
+/// The rule that governs: the sheet's, else the allowance if it states one, else first slip.
+#[must_use]
+pub fn governing_rule(limits: Option<&Limits>) -> Rule {
+    match limits {
+        Some(Limits {
+            rule: Some(rule), ..
+        }) => *rule,
+        Some(l)
+            if l.stopper_slip.is_some()
+                || l.cover_slip.is_some()
+                || l.rate.is_some()
+                || l.creep.is_some() =>
+        {
+            Rule::Allowance
+        }
+        _ => Rule::FirstSlip,
+    }
+}
+
+/// Finds the holding limit by every rule, with what a reader must know about it. Never fails: what cannot be found is
+/// "cannot tell" with the reason.
+#[must_use]
+pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
+    let mut caveats = Vec::new();
+    let slips = [
+        course::slip_of(inputs, Interface::Stopper),
+        course::slip_of(inputs, Interface::Cover),
+    ];
+    let seating = seating::estimate(inputs, &slips[0]);
+    let holds = holds::all(inputs, &slips);
+    let mut figures = Vec::new();
+    for rule in [Rule::FirstSlip, Rule::Allowance, Rule::Running] {
+        let mut of_rule = Vec::new();
+        for slip in &slips {
+            let figure = match rule {
+                Rule::FirstSlip => first::figure(inputs, slip),
+                Rule::Allowance => allowance::figure(inputs, slip, &holds),
+                Rule::Running => running::figure(inputs, slip),
+            };
+            of_rule.push(figure);
+        }
+        of_rule.push(earliest::of_the_pair(rule, &of_rule));
+        figures.extend(of_rule);
+    }
+    let governing = governing_figure(inputs, &figures, &mut caveats);
+    let events = events::find(inputs, &slips);
+    let (projections, doubts) = projection::all(inputs, &slips);
+    caveats.extend(doubts);
+    caveats.extend(remarks::all(inputs, &slips));
+    caveats.extend(running::wear(inputs));
+    let limit = Limit {
+        governing,
+        figures,
+        seating,
+        transfer: setup::transfer(inputs, &slips[0]),
+        holds,
+        events,
+        projections,
+        free_length: setup::free_length(inputs),
+    };
+    (limit, caveats)
+}
+
+/// The pair's figure by the governing rule; where one interface hides, the figure of the interface that is known.
+fn governing_figure(
+    inputs: &LimitInputs,
+    figures: &[LimitFigure],
+    caveats: &mut Vec<Caveat>,
+) -> LimitFigure {
+    let rule = governing_rule(inputs.sheet.limits.as_ref());
+    let of_rule = |interface: Interface| {
+        figures
+            .iter()
+            .find(|f| f.rule == rule && f.interface == interface)
+            .cloned()
+    };
+    let missing = || LimitFigure {
+        load: Estimate::cannot_tell(
+            crate::stats::Measure::Force,
+            "no figure by the governing rule",
+        ),
+        rule,
+        interface: Interface::Pair,
+        reached_by: None,
+        rate: AtRate::default(),
+        bend: None,
+    };
+    let pair = of_rule(Interface::Pair).unwrap_or_else(missing);
+    if pair.load.status != Status::CannotTell {
+        return pair;
+    }
+    for interface in [Interface::Stopper, Interface::Cover] {
+        if let Some(figure) = of_rule(interface)
+            && figure.load.status == Status::Measured
+        {
+            caveats.push(Caveat::new(
+                "limit-of-one-interface",
+                Weight::Caution,
+                format!(
+                    "The limit is that of the {} alone; the other interface could not be told.",
+                    interface.words()
+                ),
+                "Fit the gauge that the table of the split names, and the limit of the pair is known.",
+            ));
+            return figure;
+        }
+    }
+    pair
+}
+
+/// The phase of this kind that holds the time, else the last one before it.
+fn phase_at(phases: &[Phase], kind: PhaseKind, time_s: f64) -> Option<&Phase> {
+    phases
+        .iter()
+        .rfind(|p| p.kind == kind && p.start_s <= time_s)
+}
+
+#[cfg(test)]
+pub(crate) mod handmade;
+
+#[cfg(test)]
+mod coverage;
+
+#[cfg(test)]
+mod tests;

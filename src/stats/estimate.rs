@@ -179,11 +179,40 @@ impl Estimate {
         }
     }
 
+    /// One-sided 95 % bounds, below and above, of a two-sided 95 % interval: the value lies above the first, or below the
+    /// second, with that confidence. A bracket counts whole. `None` where an end is missing.
+    #[must_use]
+    pub fn one_sided(&self) -> Option<(f64, f64)> {
+        let (low, high) = (self.low?, self.high?);
+        let Some(value) = self.value else {
+            return Some((low, high));
+        };
+        let share = one_sided_share(0.5 * (high - low), self.standard_error);
+        Some((
+            value - share * (value - low),
+            value + share * (high - value),
+        ))
+    }
+
     /// True where there is a value with an interval (measured or at most).
     #[must_use]
     pub fn is_known(&self) -> bool {
         matches!(self.status, Status::Measured | Status::AtMost)
     }
+}
+
+/// Share of a two-sided 95 % half width that a one-sided 95 % bound takes: 1.645/1.960 for a normal error, 0.90/0.95
+/// for a rectangular one, between them by how many standard errors the half width holds. Without a standard error the
+/// wider, rectangular one.
+#[must_use]
+pub fn one_sided_share(half_width: f64, standard_error: Option<f64>) -> f64 {
+    const NORMAL: (f64, f64) = (1.959_964, 0.839_255);
+    const RECTANGULAR: (f64, f64) = (1.645_448, 0.947_368);
+    let Some(error) = standard_error.filter(|e| *e > 0.0) else {
+        return RECTANGULAR.1;
+    };
+    let toward_normal = (half_width / error - RECTANGULAR.0) / (NORMAL.0 - RECTANGULAR.0);
+    RECTANGULAR.1 + toward_normal.clamp(0.0, 1.0) * (NORMAL.1 - RECTANGULAR.1)
 }
 
 /// The form of an estimate in machine files.
@@ -247,6 +276,17 @@ impl From<Shown> for Estimate {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Bounds of a pure normal and a pure rectangular error, exact: 1.644854 and 0.9·√3 standard errors.
+    #[test]
+    fn one_sided_bounds_of_the_two_extremes() {
+        let bound = |half: f64| {
+            let e = Estimate::measured(Measure::Length, 0.0, 1.0, -half, half, "test");
+            e.one_sided().unwrap().1
+        };
+        assert!((bound(1.959_964) - 1.644_854).abs() < 1e-4);
+        assert!((bound(0.95 * 3f64.sqrt()) - 0.9 * 3f64.sqrt()).abs() < 1e-4);
+    }
 
     #[test]
     fn files_show_kilonewtons_and_millimetres() {

@@ -1,8 +1,8 @@
-//! Quantiles of the normal, Student's t and F distributions.
+//! Quantiles and shares of the normal, Student's t, F and chi-squared distributions.
 //!
 //! `statrs` gives the distributions; its quantiles have been wrong before, so each one used is held to printed values below.
 
-use statrs::distribution::{ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Quantile of the standard normal distribution; infinite at 0 and 1.
 #[must_use]
@@ -57,6 +57,15 @@ pub fn fisher_exceeded(value: f64, above: f64, below: f64) -> f64 {
     }
 }
 
+/// Probability that chi-squared with these degrees of freedom exceeds `value`.
+#[must_use]
+pub fn chi_squared_exceeded(value: f64, degrees_of_freedom: f64) -> f64 {
+    match ChiSquared::new(degrees_of_freedom) {
+        Ok(chi) if value > 0.0 => chi.sf(value),
+        _ => 1.0,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -86,6 +95,9 @@ mod tests {
         }
         assert!((normal(0.975) - 1.959_963_984_540_054).abs() < 1e-9);
         assert!((normal_share(1.959_963_984_540_054) - 0.975).abs() < 1e-12);
+        // e-Handbook 1.3.6.7.4: upper 5 % of chi-squared, 1 and 10 degrees of freedom: 3.841 and 18.307.
+        assert!((chi_squared_exceeded(3.841, 1.0) - 0.05).abs() < 2e-5);
+        assert!((chi_squared_exceeded(18.307, 10.0) - 0.05).abs() < 2e-6);
         assert!((fisher_exceeded(4.964_602_743_730_711, 1.0, 10.0) - 0.05).abs() < 1e-9);
     }
 }

@@ -1,7 +1,19 @@
 //! Limits and parts to a verdict: passes, fails, or not decided and what would decide it.
+//!
+//! Passes only if the proof load was reached (measured less its uncertainty), held for the sheet's time, and the one-sided
+//! 95 % upper bound of slip (seating apart; a bracket counts whole) is within the allowance. Fails only if the lower
+//! bound is beyond it. Otherwise not decided. Slip is judged where the hold was complete: what happens at higher loads
+//! or later is no part of the proof. A caveat that allows no verdict leaves the pull undecided, whatever the figures.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+use crate::caveat::{Caveat, Weight};
+use crate::limit::{Limit, LimitInputs, LoadErrors};
+
+mod grounds;
+
+use grounds::Case;
 
 /// The verdict in a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -32,3 +44,128 @@ pub struct Verdict {
     /// The next thing to do, one sentence.
     pub next: String,
 }
+
+/// Decides. `caveats` are those of every stage: one that allows no verdict leaves the pull undecided.
+#[must_use]
+pub fn decide(inputs: &LimitInputs, limit: &Limit, caveats: &[Caveat]) -> Verdict {
+    let Some((limits, proof)) = inputs
+        .sheet
+        .limits
+        .as_ref()
+        .and_then(|limits| Some((limits, limits.proof?)))
+    else {
+        return no_limits(inputs);
+    };
+    let case = Case {
+        inputs,
+        limits,
+        proof,
+        errors: LoadErrors::of(inputs.conditioned),
+    };
+    let carried = case.carried();
+    let mut findings = vec![case.reached(&carried)];
+    findings.extend(case.held(&carried));
+    findings.extend(case.slips(&carried));
+    findings.extend(case.creep(limit));
+    findings.extend(case.by_figure(limit));
+    findings.extend(case.tail());
+    findings.extend(
+        caveats
+            .iter()
+            .filter(|c| c.weight == Weight::NoVerdict)
+            .map(|c| Finding {
+                says: Says::Voids,
+                ground: c.message.clone(),
+                decide: c.advice.clone(),
+            }),
+    );
+    conclude(findings)
+}
+
+fn no_limits(inputs: &LimitInputs) -> Verdict {
+    let what = if inputs.sheet.limits.is_some() {
+        "Add `proof` to `[limits]` of the sheet: the load that must be carried."
+    } else {
+        "Add `[limits]` to the sheet: `proof`, `hold`, and what is allowed (`stopper_slip`, `cover_slip`, `rate` or `creep`)."
+    };
+    Verdict {
+        word: VerdictWord::NoLimits,
+        grounds: vec!["The sheet states no load that the line must carry, so there is nothing to pass or fail.".into()],
+        would_decide: vec![what.into()],
+        next: what.into(),
+    }
+}
+
+/// What one ground says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Says {
+    Passes,
+    Fails,
+    Open,
+    /// No verdict can rest on the record, not even a failing one.
+    Voids,
+}
+
+/// One ground with what would settle it.
+struct Finding {
+    says: Says,
+    ground: String,
+    decide: String,
+}
+
+fn conclude(findings: Vec<Finding>) -> Verdict {
+    let any = |says: Says| findings.iter().any(|f| f.says == says);
+    let word = if any(Says::Voids) {
+        VerdictWord::NotDecided
+    } else if any(Says::Fails) {
+        VerdictWord::Fails
+    } else if any(Says::Open) {
+        VerdictWord::NotDecided
+    } else {
+        VerdictWord::Passes
+    };
+    let rank = |says: Says| match word {
+        // What decided comes first.
+        VerdictWord::Fails => usize::from(says != Says::Fails),
+        _ => match says {
+            Says::Voids => 0,
+            Says::Open => 1,
+            Says::Fails => 2,
+            Says::Passes => 3,
+        },
+    };
+    let mut sorted: Vec<&Finding> = findings.iter().collect();
+    sorted.sort_by_key(|f| rank(f.says));
+    let would_decide: Vec<String> = if word == VerdictWord::NotDecided {
+        let mut list: Vec<String> = sorted
+            .iter()
+            .filter(|f| matches!(f.says, Says::Voids | Says::Open) && !f.decide.is_empty())
+            .map(|f| f.decide.clone())
+            .collect();
+        list.dedup();
+        list
+    } else {
+        vec![]
+    };
+    let next = match word {
+        VerdictWord::Passes => {
+            "Nothing more to prove on this pull: keep the record with the line.".into()
+        }
+        VerdictWord::Fails => {
+            "Do not hand the line over: take the first remedy below and pull again.".into()
+        }
+        _ => would_decide
+            .first()
+            .cloned()
+            .unwrap_or_else(|| "Pull again with the gauges that the caveats name.".into()),
+    };
+    Verdict {
+        word,
+        grounds: sorted.iter().map(|f| f.ground.clone()).collect(),
+        would_decide,
+        next,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,302 @@
+//! Cause and remedy: which interface moved, how sure is that, what does the trade do about it, and which pull would prove it?
+//!
+//! Never more certain than the split: an interface counts as moved only if its first slip was measured or both ends of its
+//! bracket show slip, and as still only if it is known and stayed below first slip. Everything else is "cannot tell", and then
+//! the next pull is the one with the missing gauge, not a remedy.
+//! The remedies and their order are common practice of the trade, no source.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::limit::{Interface, Known, Limit, LimitInputs, slip_of};
+use crate::separate::PartName;
+use crate::sheet::Rule;
+use crate::stats::Status;
+use crate::verdict::{Verdict, VerdictWord};
+
+mod remedies;
+
+/// What moved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Moved {
+    /// The line in the stopper.
+    Stopper,
+    /// The cover over the core.
+    Cover,
+    /// Both interfaces.
+    Both,
+    /// Neither: the line only stretched and bedded in.
+    Neither,
+    /// The gauges do not tell.
+    CannotTell,
+}
+
+/// How sure that is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sureness {
+    /// Both interfaces were measured.
+    Measured,
+    /// One interface was measured to move; the other is not told.
+    InPart,
+    /// A bracket lies wholly above nothing: that it moved is sure, how far is not.
+    Bracketed,
+    /// Not told.
+    CannotTell,
+}
+
+/// One remedy.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Remedy {
+    /// What to do.
+    pub what: String,
+    /// Why it helps against this cause.
+    pub reason: String,
+    /// The pull that would prove it.
+    pub proof: String,
+}
+
+/// Cause, remedies in order, next pull.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Diagnosis {
+    /// What moved.
+    pub moved: Moved,
+    /// How sure that is.
+    pub sure: Sureness,
+    /// The finding in a sentence.
+    pub finding: String,
+    /// What it rests on, one sentence each.
+    pub evidence: Vec<String>,
+    /// Remedies, the first one first; empty when nothing needs one or the cause is not told.
+    pub remedies: Vec<Remedy>,
+    /// Remarks on what the sheet says, such as a treatment that lies outside the held length.
+    pub notes: Vec<String>,
+    /// The next thing to do, one sentence.
+    pub next_pull: String,
+}
+
+/// What is known of one interface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    Moved,
+    /// Moved surely, how far is bracketed.
+    MovedSomehow,
+    Still,
+    Open,
+}
+
+/// Finds cause, remedies and the next pull.
+#[must_use]
+pub fn find(inputs: &LimitInputs, limit: &Limit, verdict: &Verdict) -> Diagnosis {
+    let mut evidence = Vec::new();
+    let stopper = state(inputs, limit, Interface::Stopper, &mut evidence);
+    let cover = state(inputs, limit, Interface::Cover, &mut evidence);
+    let moves = |s: State| matches!(s, State::Moved | State::MovedSomehow);
+    let moved = match (stopper, cover) {
+        (s, c) if moves(s) && moves(c) => Moved::Both,
+        (s, _) if moves(s) => Moved::Stopper,
+        (_, c) if moves(c) => Moved::Cover,
+        (State::Still, State::Still) => Moved::Neither,
+        _ => Moved::CannotTell,
+    };
+    let sure = match moved {
+        Moved::CannotTell => Sureness::CannotTell,
+        _ if stopper == State::Open || cover == State::Open => Sureness::InPart,
+        _ if stopper == State::MovedSomehow || cover == State::MovedSomehow => Sureness::Bracketed,
+        _ => Sureness::Measured,
+    };
+    let mut remedies = match moved {
+        Moved::Stopper => remedies::for_the_stopper(inputs.sheet),
+        Moved::Cover => remedies::for_the_cover(inputs.sheet),
+        Moved::Both => {
+            let (mut a, mut b) = (
+                remedies::for_the_stopper(inputs.sheet),
+                remedies::for_the_cover(inputs.sheet),
+            );
+            if cover_moved_more(inputs) {
+                std::mem::swap(&mut a, &mut b);
+            }
+            a.into_iter().chain(b).collect()
+        }
+        Moved::Neither | Moved::CannotTell => vec![],
+    };
+    if !remedies.is_empty() || moved == Moved::Neither {
+        remedies.extend(remedies::for_the_handling(
+            inputs.sheet,
+            !remedies.is_empty(),
+        ));
+    }
+    let finding = finding(moved, stopper, cover);
+    let next_pull = next_pull(inputs, verdict, moved, sure, &remedies);
+    Diagnosis {
+        moved,
+        sure,
+        finding,
+        evidence,
+        remedies,
+        notes: remedies::notes(inputs.sheet),
+        next_pull,
+    }
+}
+
+fn part_of(interface: Interface) -> PartName {
+    match interface {
+        Interface::Cover => PartName::CoverSlip,
+        _ => PartName::StopperSlip,
+    }
+}
+
+fn state(
+    inputs: &LimitInputs,
+    limit: &Limit,
+    interface: Interface,
+    evidence: &mut Vec<String>,
+) -> State {
+    let words = interface.words();
+    let slip = slip_of(inputs, interface);
+    let figure = limit
+        .figures
+        .iter()
+        .find(|f| f.rule == Rule::FirstSlip && f.interface == interface);
+    let Some(figure) = figure else {
+        return State::Open;
+    };
+    let kn = |newtons: f64| format!("{:.2} kN", newtons / 1e3);
+    let seating = if interface == Interface::Stopper {
+        ", seating apart"
+    } else {
+        ""
+    };
+    let end = slip.value.last().zip(slip.low.last().zip(slip.high.last()));
+    match figure.load.status {
+        Status::Measured => {
+            let (value, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
+            evidence.push(format!(
+                "The {words} moved: {:.2} mm at the end ({:.2} to {:.2}){seating}, first seen at {}.",
+                value * 1e3,
+                low.max(0.0) * 1e3,
+                high * 1e3,
+                kn(figure.load.value.unwrap_or(0.0))
+            ));
+            State::Moved
+        }
+        Status::NotReached => {
+            evidence.push(format!(
+                "The {words} stayed below first slip up to at least {}{}.",
+                kn(figure.load.low.unwrap_or(0.0)),
+                end.map_or(String::new(), |(_, (_, high))| format!(
+                    ": at most {:.2} mm at the end{seating}",
+                    high.max(0.0) * 1e3
+                ))
+            ));
+            State::Still
+        }
+        Status::Bracket if slip.known == Known::Bracket && figure.load.high.is_some() => {
+            let (_, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
+            evidence.push(format!(
+                "The {words} moved by something between {:.2} and {:.2} mm{seating}; the gauges tell no better.",
+                low.max(0.0) * 1e3,
+                high * 1e3
+            ));
+            State::MovedSomehow
+        }
+        _ => {
+            let why = figure
+                .load
+                .reason
+                .clone()
+                .or(slip.absent)
+                .unwrap_or_else(|| "the gauges do not tell".into());
+            evidence.push(format!(
+                "Whether the {words} moved is not told: {}.",
+                why.trim_end_matches('.')
+            ));
+            State::Open
+        }
+    }
+}
+
+fn cover_moved_more(inputs: &LimitInputs) -> bool {
+    let end = |interface| {
+        slip_of(inputs, interface)
+            .value
+            .last()
+            .copied()
+            .unwrap_or(0.0)
+    };
+    end(Interface::Cover) > end(Interface::Stopper)
+}
+
+fn finding(moved: Moved, stopper: State, cover: State) -> String {
+    let open = |s: State| s == State::Open;
+    match moved {
+        Moved::Both => "The line slid through the stopper and the cover slid over the core.".into(),
+        Moved::Stopper if open(cover) => {
+            "The line slid through the stopper; whether the cover slid over the core is not told."
+                .into()
+        }
+        Moved::Stopper => "The line slid through the stopper; the cover held on the core.".into(),
+        Moved::Cover if open(stopper) => {
+            "The cover slid over the core; whether the line slid through the stopper is not told."
+                .into()
+        }
+        Moved::Cover => "The cover slid over the core; the stopper held the line.".into(),
+        Moved::Neither => "Nothing slid: the line only stretched and bedded in.".into(),
+        Moved::CannotTell => match (stopper, cover) {
+            (State::Still, _) => {
+                "The stopper held the line; whether the cover slid over the core is not told."
+                    .into()
+            }
+            (_, State::Still) => {
+                "The cover held on the core; whether the line slid through the stopper is not told."
+                    .into()
+            }
+            _ => "Which interface moved, if any, is not told by these gauges.".into(),
+        },
+    }
+}
+
+fn next_pull(
+    inputs: &LimitInputs,
+    verdict: &Verdict,
+    moved: Moved,
+    sure: Sureness,
+    remedies: &[Remedy],
+) -> String {
+    let missing = || {
+        let part = |interface: Interface| {
+            inputs
+                .separated
+                .support
+                .iter()
+                .find(|s| s.part == part_of(interface) && !s.missing.is_empty())
+                .map(|s| s.missing.trim_end_matches('.').to_string())
+        };
+        part(Interface::Cover)
+            .or_else(|| part(Interface::Stopper))
+            .map_or_else(
+                || "Pull again with a mark on the cover at the mouth and one on the tail.".into(),
+                |what| format!("Pull again with what is missing: {what}."),
+            )
+    };
+    match (moved, remedies.first()) {
+        (Moved::CannotTell, _) => missing(),
+        (Moved::Neither, _) if verdict.word == VerdictWord::NotDecided => verdict.next.clone(),
+        (Moved::Neither, _) => "No remedy is needed: the line came back or bedded in.".into(),
+        (_, _) if verdict.word == VerdictWord::Passes => {
+            "Within what the sheet allows: keep the record; the remedies below are for more margin."
+                .into()
+        }
+        (_, _) if sure == Sureness::InPart && verdict.word == VerdictWord::NotDecided => missing(),
+        (_, Some(first)) => format!(
+            "{}; then {}",
+            first.what,
+            remedies::lower_first(&first.proof)
+        ),
+        (_, None) => verdict.next.clone(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

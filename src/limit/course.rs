@@ -1,0 +1,304 @@
+//! The slip of one interface over the blocks, seating taken off, and where it reaches a level.
+//!
+//! Progressive slip never runs backwards, so every course is made non-decreasing (weighted isotonic fit) before a level is
+//! looked for in it. What seating is, [`super::seating`] says.
+
+use super::{Interface, LimitInputs};
+use crate::separate::{Course, PartName};
+use crate::stats::estimate::LEVEL;
+use crate::stats::{autocorrelation, isotonic, linear, quantile};
+
+/// Slip of the neighbours that refine a crossing, as shares of the level.
+const NEIGHBOURS: (f64, f64) = (0.4, 2.0);
+/// Most neighbours on either side.
+const MOST_NEIGHBOURS: usize = 40;
+/// Smallest noise of a block that weights count with, m: finer than any gauge of a dock.
+pub(super) const NOISE_FLOOR: f64 = 1e-9;
+
+/// How much is known of an interface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Known {
+    /// A value with its interval.
+    Value,
+    /// Two ends.
+    Bracket,
+    /// Only that it cannot be more than what did not come back.
+    AtMost,
+}
+
+/// Progressive slip of one interface over the blocks where it is defined, SI.
+#[derive(Debug, Clone)]
+pub(crate) struct Slip {
+    pub interface: Interface,
+    /// Why there is no course at all; then every list is empty.
+    pub absent: Option<String>,
+    pub known: Known,
+    /// Blocks that the lists below refer to.
+    pub block: Vec<usize>,
+    pub time: Vec<f64>,
+    pub load: Vec<f64>,
+    pub highest: Vec<f64>,
+    /// Best value; for brackets the upper end.
+    pub value: Vec<f64>,
+    pub low: Vec<f64>,
+    pub high: Vec<f64>,
+    pub noise: Vec<f64>,
+    /// Seating taken off, with its standard error.
+    pub seating: Option<(f64, f64)>,
+}
+
+/// Where a course reaches a level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Crossing {
+    pub time: f64,
+    pub load: f64,
+    /// Half the difference of load between the two neighbours: the place between them is not known better.
+    pub gap: f64,
+    /// The element that reached the level first.
+    pub at: usize,
+}
+
+/// The progressive slip of an interface.
+pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
+    let own = match interface {
+        Interface::Cover => PartName::CoverSlip,
+        _ => PartName::StopperSlip,
+    };
+    let mut slip = Slip {
+        interface,
+        absent: None,
+        known: Known::Value,
+        block: vec![],
+        time: vec![],
+        load: vec![],
+        highest: vec![],
+        value: vec![],
+        low: vec![],
+        high: vec![],
+        noise: vec![],
+        seating: None,
+    };
+    if let Some(course) = usable(inputs, own) {
+        slip.take(inputs, course);
+        if interface == Interface::Stopper {
+            slip.take_off_seating();
+        }
+        return slip;
+    }
+    let bounds = match interface {
+        Interface::Cover => &[PartName::SetAndCoverSlip, PartName::NotRecovered][..],
+        _ => &[PartName::NotRecovered][..],
+    };
+    for bound in bounds {
+        if let Some(course) = usable(inputs, *bound) {
+            slip.take(inputs, course);
+            slip.known = Known::AtMost;
+            slip.value.clone_from(&slip.high);
+            slip.low = vec![0.0; slip.high.len()];
+            return slip;
+        }
+    }
+    let reason = inputs
+        .separated
+        .parts
+        .get(&own)
+        .and_then(|part| part.end.reason.clone())
+        .unwrap_or_else(|| format!("the split gives no course of {}", own.words()));
+    slip.absent = Some(reason);
+    slip
+}
+
+/// A course whose lists have one element per block.
+fn usable<'a>(inputs: &LimitInputs<'a>, part: PartName) -> Option<&'a Course> {
+    let course = inputs.separated.course(part)?;
+    let n = inputs.separated.blocks.len();
+    let whole = course.low.len() == n
+        && course.high.len() == n
+        && course.value.as_ref().is_none_or(|v| v.len() == n);
+    (n > 0 && whole).then_some(course)
+}
+
+impl Slip {
+    fn take(&mut self, inputs: &LimitInputs, course: &Course) {
+        let blocks = &inputs.separated.blocks;
+        for i in 0..blocks.len() {
+            let value = course.value.as_ref().map_or(course.high[i], |v| v[i]);
+            let numbers = [
+                value,
+                course.low[i],
+                course.high[i],
+                blocks.time_s[i],
+                blocks.load_n[i],
+            ];
+            if numbers.iter().any(|v| !v.is_finite()) {
+                continue;
+            }
+            self.block.push(i);
+            self.time.push(blocks.time_s[i]);
+            self.load.push(blocks.load_n[i]);
+            self.highest.push(blocks.highest_n[i].max(blocks.load_n[i]));
+            self.value.push(value);
+            self.low.push(course.low[i].min(value));
+            self.high.push(course.high[i].max(value));
+            let noise = course.noise.get(i).copied().unwrap_or(0.0);
+            self.noise.push(if noise.is_finite() {
+                noise.max(0.0)
+            } else {
+                0.0
+            });
+        }
+        if course.value.is_none() {
+            self.known = Known::Bracket;
+        }
+        if self.block.is_empty() {
+            self.absent = Some("the course of the slip holds no number".into());
+        }
+    }
+
+    fn weights(&self) -> Vec<f64> {
+        self.noise
+            .iter()
+            .map(|n| n.max(NOISE_FLOOR).powi(-2))
+            .collect()
+    }
+
+    /// The list made non-decreasing.
+    pub fn rising(&self, list: &[f64]) -> Vec<f64> {
+        isotonic::non_decreasing(list, Some(&self.weights()))
+    }
+
+    /// Standard uncertainty of the slip at each block, all sources.
+    pub fn uncertainty(&self, i: usize) -> f64 {
+        (self.high[i] - self.low[i]) / (2.0 * quantile::normal(0.5 + 0.5 * LEVEL))
+    }
+
+    /// One end of the interval with the noise of single blocks left out: what all blocks share. `side` is +1 or −1.
+    fn shared_end(&self, side: f64) -> Vec<f64> {
+        let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+        (0..self.value.len())
+            .map(|i| {
+                let end = if side > 0.0 {
+                    self.high[i]
+                } else {
+                    self.low[i]
+                };
+                let half = end - self.value[i];
+                let noise = factor * self.noise[i];
+                self.value[i] + side * (half * half - noise * noise).max(0.0).sqrt()
+            })
+            .collect()
+    }
+
+    /// Upper end of what all blocks share.
+    pub fn shared_high(&self) -> Vec<f64> {
+        self.shared_end(1.0)
+    }
+
+    /// Lower end of what all blocks share.
+    pub fn shared_low(&self) -> Vec<f64> {
+        self.shared_end(-1.0)
+    }
+
+    /// The crossing of the value refined by a parabola through its neighbours on the ramp, with the standard error
+    /// that noise leaves in it (load, error); `None` in a hold, at a jump, or with too few neighbours.
+    pub fn refined(&self, crossing: &Crossing, level: f64) -> Option<(f64, f64)> {
+        let rising = self.rising(&self.value);
+        let at = crossing.at;
+        let inside =
+            |i: usize| rising[i] >= NEIGHBOURS.0 * level && rising[i] <= NEIGHBOURS.1 * level;
+        let first = (0..=at.saturating_sub(1))
+            .rev()
+            .take_while(|i| inside(*i) && self.load[*i] < self.load[*i + 1])
+            .last()?;
+        let last = (at..self.load.len())
+            .take_while(|i| inside(*i) && self.load[*i] > self.load[*i - 1])
+            .last()?;
+        let count = last + 1 - first;
+        if at - first < 3 || last - at < 2 || count < 7 {
+            return None;
+        }
+        // A long window is more than a parabola follows.
+        let first = first.max(at.saturating_sub(MOST_NEIGHBOURS));
+        let last = last.min(at + MOST_NEIGHBOURS);
+        let reach = self.load[last] - self.load[first];
+        let x: Vec<f64> = (first..=last)
+            .map(|i| (self.load[i] - crossing.load) / reach)
+            .collect();
+        let squares: Vec<f64> = x.iter().map(|x| x * x).collect();
+        let weights: Vec<f64> = (first..=last)
+            .map(|i| self.noise[i].max(NOISE_FLOOR).powi(-2))
+            .collect();
+        let columns = [vec![1.0; x.len()], x, squares];
+        let fit = linear::fit(&columns, &self.value[first..=last], Some(&weights)).ok()?;
+        let scale = fit.variance()?.max(1.0) * autocorrelation::variance_factor(&fit.residuals);
+        let (a, b, c) = (
+            fit.coefficients[0] - level,
+            fit.coefficients[1],
+            fit.coefficients[2],
+        );
+        // Nearest root of a + b·z + c·z², in the form that keeps its digits.
+        let discriminant = b * b - 4.0 * a * c;
+        if b <= 0.0 || discriminant <= 0.0 {
+            return None;
+        }
+        let z = -2.0 * a / (b + discriminant.sqrt());
+        let slope = b + 2.0 * c * z;
+        if z.abs() > 0.5 || slope <= 0.0 {
+            return None;
+        }
+        let error = fit.value_error(&[1.0, z, z * z], scale) / slope;
+        Some((crossing.load + z * reach, error * reach))
+    }
+
+    /// Where `list`, made non-decreasing, first reaches `level(i)`.
+    pub fn crossing(&self, list: &[f64], level: impl Fn(usize) -> f64) -> Option<Crossing> {
+        let rising = self.rising(list);
+        let at = (0..rising.len()).find(|i| rising[*i] >= level(*i))?;
+        if at == 0 {
+            return Some(Crossing {
+                time: self.time[0],
+                load: self.load[0],
+                gap: 0.0,
+                at,
+            });
+        }
+        let (before, after) = (level(at - 1) - rising[at - 1], rising[at] - level(at));
+        let share = before / (before + after).max(f64::MIN_POSITIVE);
+        let between =
+            |list: &[f64]| list[at - 1] + share.clamp(0.0, 1.0) * (list[at] - list[at - 1]);
+        Some(Crossing {
+            time: between(&self.time),
+            load: between(&self.load),
+            gap: 0.5 * (self.load[at] - self.load[at - 1]).abs(),
+            at,
+        })
+    }
+
+    /// Elements on the first loading: the load is at its highest so far (within 2 %) and rises past every earlier one.
+    pub fn on_first_loading(&self) -> Vec<usize> {
+        let mut reached = f64::NEG_INFINITY;
+        let mut picked = Vec::new();
+        for i in 0..self.load.len() {
+            if self.load[i] >= 0.98 * self.highest[i] && self.load[i] > reached {
+                reached = self.load[i];
+                picked.push(i);
+            }
+        }
+        picked
+    }
+
+    /// Highest load over the elements.
+    pub fn top(&self) -> f64 {
+        self.highest
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// True where the load never rises by more than a twentieth above the first.
+    pub fn never_loaded(&self) -> bool {
+        self.highest
+            .first()
+            .is_none_or(|first| self.top() <= 1.05 * first)
+    }
+}

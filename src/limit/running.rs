@@ -1,0 +1,170 @@
+//! Running load: the mean load at the stated speed while the line runs through.
+//!
+//! Taken over the run-out phases, the first tenth of each left out, from the entries of the record; neighbours are not
+//! independent, so the standard error counts their correlation. The interface that runs is the one whose slip makes up
+//! most of the slip of that phase.
+
+use super::course::{Known, Slip};
+use super::load::LoadErrors;
+use super::{AtRate, LimitFigure, LimitInputs};
+use crate::caveat::{Caveat, Weight};
+use crate::phases::{Phase, PhaseKind};
+use crate::sheet::Rule;
+use crate::stats::{Estimate, Measure, autocorrelation, quantile};
+
+/// Share of a run-out at its start that is left out: the load still falls from the static peak.
+const START_LEFT_OUT: f64 = 0.1;
+/// Points that a plateau is thinned to.
+const PLATEAU_POINTS: usize = 2000;
+/// Slip within a run-out below which nothing ran, m.
+const RAN: f64 = 1e-3;
+
+pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
+    let (load, rate) = running(inputs, slip);
+    LimitFigure {
+        load,
+        rule: Rule::Running,
+        interface: slip.interface,
+        reached_by: None,
+        rate,
+        bend: None,
+    }
+}
+
+fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
+    let cannot = |reason: &str| {
+        (
+            Estimate::cannot_tell(Measure::Force, reason),
+            AtRate::default(),
+        )
+    };
+    let errors = LoadErrors::of(inputs.conditioned);
+    let method = "mean load while the line runs through";
+    let runs: Vec<&Phase> = run_outs(inputs).collect();
+    if runs.is_empty() {
+        let top = highest(inputs);
+        return if top > 0.0 {
+            let reason = format!("carried {:.2} kN without running through", top / 1e3);
+            (errors.not_reached(top, method, reason), AtRate::default())
+        } else {
+            cannot("no load in the record")
+        };
+    }
+    if let Some(reason) = &slip.absent {
+        return cannot(reason);
+    }
+    if slip.known == Known::AtMost {
+        return cannot("something ran through, but no gauge shows which interface");
+    }
+    let mut means = Vec::new();
+    let mut speeds = Vec::new();
+    for phase in &runs {
+        let Some((moved, time)) = moved(slip, phase) else {
+            continue;
+        };
+        if moved < RAN {
+            continue;
+        }
+        if let Some(mean) = plateau(inputs, phase) {
+            means.push(mean);
+            speeds.push((moved, time));
+        }
+    }
+    if means.is_empty() {
+        let top = highest(inputs);
+        let reason = format!(
+            "did not run through up to {:.2} kN; the other interface did",
+            top / 1e3
+        );
+        return (errors.not_reached(top, method, reason), AtRate::default());
+    }
+    let n = means.len() as f64;
+    let mean = means.iter().map(|(m, _)| m).sum::<f64>() / n;
+    let within = means.iter().map(|(_, e)| e * e).sum::<f64>().sqrt() / n;
+    // Several run-outs of one pull scatter more than each within itself.
+    let between = if means.len() > 1 {
+        let variance = means.iter().map(|(m, _)| (m - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        (variance / n).sqrt() * quantile::two_sided(0.95, n - 1.0) / quantile::normal(0.975)
+    } else {
+        0.0
+    };
+    let (moved, time) = speeds
+        .iter()
+        .fold((0.0, 0.0), |s, m| (s.0 + m.0, s.1 + m.1));
+    let error = within.max(between);
+    let rate = AtRate {
+        speed_mm_per_min: Some(moved / time * 6e4),
+        ..AtRate::default()
+    };
+    (errors.limit(mean, error, Some(error), method), rate)
+}
+
+fn run_outs<'a>(inputs: &LimitInputs<'a>) -> impl Iterator<Item = &'a Phase> {
+    inputs
+        .phases
+        .iter()
+        .filter(|p| p.kind == PhaseKind::RunOut && p.end_s > p.start_s)
+}
+
+fn highest(inputs: &LimitInputs) -> f64 {
+    inputs
+        .separated
+        .blocks
+        .load_n
+        .iter()
+        .copied()
+        .filter(|l| l.is_finite())
+        .fold(0.0, f64::max)
+}
+
+/// Slip within the phase and the time it took, between the first and the last block inside.
+fn moved(slip: &Slip, phase: &Phase) -> Option<(f64, f64)> {
+    let inside: Vec<usize> = (0..slip.block.len())
+        .filter(|i| slip.time[*i] >= phase.start_s && slip.time[*i] <= phase.end_s)
+        .collect();
+    let (first, last) = (*inside.first()?, *inside.last()?);
+    let time = slip.time[last] - slip.time[first];
+    (time > 0.0).then(|| (slip.value[last] - slip.value[first], time))
+}
+
+/// Mean load of the later nine tenths of the phase and its standard error.
+fn plateau(inputs: &LimitInputs, phase: &Phase) -> Option<(f64, f64)> {
+    let loads = &inputs.conditioned.load.values;
+    let end = phase.end.min(loads.len());
+    let skip = ((end.saturating_sub(phase.first)) as f64 * START_LEFT_OUT).ceil() as usize;
+    let values: Vec<f64> = loads
+        .get(phase.first + skip..end)?
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
+    // Correlation is looked for among at most this many neighbours; a longer run is averaged first.
+    let size = values.len().div_ceil(PLATEAU_POINTS).max(1);
+    let means: Vec<f64> = values
+        .chunks_exact(size)
+        .map(|c| c.iter().sum::<f64>() / size as f64)
+        .collect();
+    autocorrelation::mean(&means)
+}
+
+/// Running loads that fall from one run-out to the next: the cover is being cut.
+pub(super) fn wear(inputs: &LimitInputs) -> Option<Caveat> {
+    let means: Vec<(f64, f64)> = run_outs(inputs)
+        .filter_map(|p| plateau(inputs, p))
+        .collect();
+    let (first, last) = (means.first()?, means.last()?);
+    if means.len() < 2 || first.0 - last.0 <= 3.0 * first.1.hypot(last.1) {
+        return None;
+    }
+    Some(Caveat::new(
+        "running-load-falls",
+        Weight::Caution,
+        format!(
+            "The running load fell from {:.2} to {:.2} kN over {} run-outs: the cover is polished or cut.",
+            first.0 / 1e3,
+            last.0 / 1e3,
+            means.len()
+        ),
+        "Look at the held length; a limit found after the first run-out is that of a worn line.",
+    ))
+}

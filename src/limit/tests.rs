@@ -1,0 +1,558 @@
+//! Limits of hand-made separations with known laws; the truth is worked out here from the law itself.
+
+use super::handmade::{Errors, Pull, ramp, steps};
+use super::*;
+use crate::ingest::GaugeKind;
+use crate::separate::PartName::{CoverSlip, NotRecovered, StopperSlip};
+
+const YIELD: f64 = 5e3;
+/// Slip per newton past the yield, m/N.
+const SHARP: f64 = 2e-6;
+
+fn sharp(_: f64, _: f64, highest: f64, _: f64, _: f64) -> f64 {
+    SHARP * (highest - YIELD).max(0.0)
+}
+
+/// 0.02 mm·(exp(F/1.5 kN) − 1): 0.1 mm at 2.69 kN.
+fn exponential(_: f64, _: f64, highest: f64, _: f64, _: f64) -> f64 {
+    2e-5 * ((highest / 1.5e3).exp() - 1.0)
+}
+
+fn nothing(_: f64, _: f64, _: f64, _: f64, _: f64) -> f64 {
+    0.0
+}
+
+fn near(found: f64, wanted: f64, share: f64) {
+    assert!(
+        (found / wanted - 1.0).abs() <= share,
+        "{found} is not {wanted} within {share}"
+    );
+}
+
+fn both(pull: Pull, stopper: fn(f64, f64, f64, f64, f64) -> f64) -> Pull {
+    let truth = pull.law(stopper);
+    let still = pull.law(nothing);
+    pull.with(StopperSlip, &truth).with(CoverSlip, &still)
+}
+
+#[test]
+fn first_slip_of_a_sharp_yield() {
+    let pull = both(Pull::new(&ramp(8e3), "", Errors::NONE), sharp);
+    let figure = pull.figure(Rule::FirstSlip, Interface::Stopper);
+    assert_eq!(figure.load.status, Status::Measured);
+    // 0.1 mm past the yield is 50 N past it.
+    near(figure.load.value.unwrap(), 5050.0, 0.003);
+    assert!(figure.load.low.unwrap() <= 5050.0 && figure.load.high.unwrap() >= 5050.0);
+    near(figure.rate.loading_kn_per_s.unwrap(), 0.1, 1e-6);
+    let bend = figure.bend.unwrap();
+    near(bend.value.unwrap(), YIELD, 0.003);
+    let pair = pull.figure(Rule::FirstSlip, Interface::Pair);
+    assert_eq!(pair.reached_by, Some(Interface::Stopper));
+    // The other interface is right-censored at the top.
+    let cover = pull.figure(Rule::FirstSlip, Interface::Cover);
+    assert_eq!(
+        (cover.load.status, cover.load.value),
+        (Status::NotReached, None)
+    );
+    near(cover.load.low.unwrap(), 8e3, 0.002);
+}
+
+#[test]
+fn first_slip_of_an_exponential_law() {
+    let pull = both(Pull::new(&ramp(5e3), "", Errors::NONE), exponential);
+    let figure = pull.figure(Rule::FirstSlip, Interface::Stopper);
+    near(figure.load.value.unwrap(), 1.5e3 * 6f64.ln(), 0.005);
+    let (limit, _) = pull.find();
+    assert_eq!(limit.governing.rule, Rule::FirstSlip);
+    assert_eq!(limit.governing.interface, Interface::Pair);
+}
+
+#[test]
+fn seating_is_told_from_what_progresses() {
+    fn law(t: f64, load: f64, highest: f64, slip: f64, dt: f64) -> f64 {
+        let seating = 1.5e-3 * (1.0 - (-(highest - 300.0) / 400.0).exp());
+        seating + sharp(t, load, highest, slip, dt)
+    }
+    let errors = Errors {
+        noise: 5e-6,
+        ..Errors::NONE
+    };
+    let pull = both(Pull::new(&ramp(8e3), "", errors), law);
+    let (limit, _) = pull.find();
+    near(limit.seating.value.unwrap(), 1.5e-3, 0.02);
+    let figure = pull.figure(Rule::FirstSlip, Interface::Stopper);
+    near(figure.load.value.unwrap(), 5050.0, 0.01);
+    // Without seating none is reported.
+    let plain = both(Pull::new(&ramp(8e3), "", errors), sharp);
+    assert_eq!(plain.find().0.seating.status, Status::AtMost);
+}
+
+/// Rate of slip in holds exponential in load: 0.5 mm/min at 1.5 kN·ln(…); inverted from five holds.
+#[test]
+fn allowed_rate_from_stepped_holds() {
+    fn law(_: f64, load: f64, _: f64, slip: f64, dt: f64) -> f64 {
+        // 0.01 mm/min · exp(F/1 kN).
+        slip + dt * 1e-5 / 60.0 * (load / 1e3).exp()
+    }
+    let limits = "[limits]\nrate = \"0.5 mm/min\"\n";
+    let schedule = steps(&[2e3, 2.8e3, 3.4e3, 4e3, 4.6e3], 120.0);
+    let errors = Errors {
+        noise: 5e-6,
+        gain: 0.005,
+        ..Errors::NONE
+    };
+    let pull = both(Pull::new(&schedule, limits, errors), law);
+    let figure = pull.figure(Rule::Allowance, Interface::Stopper);
+    assert_eq!(figure.load.status, Status::Measured, "{:?}", figure.load);
+    let truth = 1e3 * 50f64.ln();
+    near(figure.load.value.unwrap(), truth, 0.012);
+    assert!(figure.load.low.unwrap() < truth && truth < figure.load.high.unwrap());
+    assert_eq!(figure.rate.hold_s, Some(120.0));
+    let (limit, _) = pull.find();
+    let top = limit
+        .holds
+        .iter()
+        .rfind(|h| h.interface == Interface::Stopper)
+        .unwrap();
+    assert_eq!(top.law, "linear");
+    near(top.rate.value.unwrap(), 1e-5 / 60.0 * 4.6f64.exp(), 0.01);
+}
+
+/// Creep per decade exponential in load: the log-linear law is named and its slope found and inverted.
+#[test]
+fn allowed_creep_from_stepped_holds() {
+    let loads = [2e3, 2.8e3, 3.4e3, 4e3, 4.6e3];
+    let seconds = 600.0;
+    // Within each hold c·log10(1 + 10 t), with c = 0.02 mm·exp(F/1 kN) per decade, from the hold's own start.
+    let creep = |load: f64| 2e-5 * (load / 1e3).exp();
+    let limits = "[limits]\ncreep = \"1 mm/decade\"\n";
+    let pull = Pull::new(
+        &steps(&loads, seconds),
+        limits,
+        Errors {
+            noise: 5e-6,
+            ..Errors::NONE
+        },
+    );
+    let phases = pull.phases.clone();
+    let truth = pull.law(|t, _, _, _, _| {
+        phases
+            .iter()
+            .filter(|p| p.kind == PhaseKind::Hold && p.start_s < t)
+            .map(|p| {
+                let since = t.min(p.end_s) - p.start_s;
+                creep(p.load_end_n) * (1.0 + 10.0 * since).log10()
+            })
+            .sum()
+    });
+    let still = pull.law(nothing);
+    let pull = pull.with(StopperSlip, &truth).with(CoverSlip, &still);
+    let (limit, _) = pull.find();
+    for hold in limit
+        .holds
+        .iter()
+        .filter(|h| h.interface == Interface::Stopper)
+    {
+        assert_eq!(hold.law, "log-linear");
+        near(hold.creep.value.unwrap(), creep(hold.load_kn * 1e3), 0.02);
+    }
+    let figure = pull.figure(Rule::Allowance, Interface::Stopper);
+    near(figure.load.value.unwrap(), 1e3 * 50f64.ln(), 0.01);
+}
+
+/// A sharp yield leaves most holds without any rate: the curve or the bracket holds the truth, never an exponential.
+#[test]
+fn a_sharp_yield_in_holds_is_held() {
+    fn law(_: f64, load: f64, _: f64, slip: f64, dt: f64) -> f64 {
+        slip + dt * 1e-9 * (load - 5e3).max(0.0)
+    }
+    let limits = "[limits]\nrate = \"0.02 mm/min\"\n";
+    let truth = 5e3 + 2e-5 / 60.0 / 1e-9;
+    for loads in [
+        &[2e3, 3e3, 4e3, 4.8e3, 5.2e3, 5.6e3, 6e3, 6.4e3][..],
+        &[3e3, 4.5e3, 6e3][..],
+    ] {
+        let errors = Errors {
+            noise: 2e-6,
+            gain: 0.005,
+            ..Errors::NONE
+        };
+        let pull = both(Pull::new(&steps(loads, 120.0), limits, errors), law);
+        let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
+        assert!(
+            matches!(load.status, Status::Measured | Status::Bracket),
+            "{load:?}"
+        );
+        assert!(
+            load.low.unwrap() <= truth && truth <= load.high.unwrap(),
+            "{load:?} {truth}"
+        );
+    }
+}
+
+#[test]
+fn what_held_is_a_bound_and_never_a_limit() {
+    let limits = "[limits]\nstopper_slip = \"1 mm\"\ncreep = \"1 mm/decade\"\n";
+    let errors = Errors {
+        noise: 5e-6,
+        gain: 0.01,
+        ..Errors::NONE
+    };
+    let pull = both(Pull::new(&steps(&[4e3], 300.0), limits, errors), nothing);
+    for interface in [Interface::Stopper, Interface::Cover, Interface::Pair] {
+        let figure = pull.figure(Rule::Allowance, interface);
+        assert_eq!(
+            figure.load.status,
+            Status::NotReached,
+            "{interface:?} {:?}",
+            figure.load
+        );
+        assert_eq!((figure.load.value, figure.load.high), (None, None));
+        // The bound is less than the load by the cell's uncertainty.
+        let low = figure.load.low.unwrap();
+        assert!(low < 4e3 * 0.9999 && low > 4e3 * 0.975, "{low}");
+        assert_eq!(figure.rate.hold_s, Some(300.0));
+    }
+}
+
+#[test]
+fn running_load_is_the_plateau() {
+    let mut schedule = ramp(6e3);
+    schedule.push((PhaseKind::RunOut, 60.0, 6e3));
+    fn law(t: f64, _: f64, _: f64, slip: f64, dt: f64) -> f64 {
+        // The ramp ends at 67 s; then 2 mm/s.
+        if t > 67.0 { slip + 2e-3 * dt } else { slip }
+    }
+    let mut pull = both(Pull::new(&schedule, "", Errors::NONE), law);
+    let first = pull.phases[2].first;
+    for (i, load) in pull.conditioned.load.values[first..].iter_mut().enumerate() {
+        // Stick and slip about 5 kN.
+        *load = 5e3 + 200.0 * (0.7 * i as f64).sin();
+    }
+    let figure = pull.figure(Rule::Running, Interface::Stopper);
+    near(figure.load.value.unwrap(), 5e3, 0.01);
+    assert!(figure.load.low.unwrap() < 5e3 && figure.load.high.unwrap() > 5e3);
+    near(figure.rate.speed_mm_per_min.unwrap(), 120.0, 0.01);
+    let cover = pull.figure(Rule::Running, Interface::Cover);
+    assert_eq!(cover.load.status, Status::NotReached);
+    let pair = pull.figure(Rule::Running, Interface::Pair);
+    assert_eq!(
+        (pair.load.status, pair.reached_by),
+        (Status::Measured, Some(Interface::Stopper))
+    );
+}
+
+#[test]
+fn a_bracket_of_slip_is_a_bracket_of_the_limit() {
+    let pull = Pull::new(&ramp(8e3), "", Errors::NONE);
+    let least = pull.law(|_, _, h, _, _| SHARP * (h - 6e3).max(0.0));
+    let most = pull.law(|_, _, h, _, _| SHARP * (h - 4e3).max(0.0));
+    let still = pull.law(nothing);
+    let pull = pull
+        .with(StopperSlip, &still)
+        .with_bracket(CoverSlip, &least, &most);
+    for interface in [Interface::Cover, Interface::Pair] {
+        let load = pull.figure(Rule::FirstSlip, interface).load;
+        assert_eq!((load.status, load.value), (Status::Bracket, None));
+        near(load.low.unwrap(), 4050.0, 0.004);
+        near(load.high.unwrap(), 6050.0, 0.004);
+    }
+}
+
+/// Without a gauge on an interface its slip is at most what did not come back: a bound on the limit, never a limit.
+#[test]
+fn what_did_not_come_back_bounds_a_hidden_interface() {
+    let pull = Pull::new(&ramp(8e3), "", Errors::NONE);
+    let truth = pull.law(sharp);
+    let pull = pull
+        .without(StopperSlip, "no mark and no tail gauge")
+        .without(CoverSlip, "no mark and no tail gauge")
+        .with(NotRecovered, &truth);
+    for interface in [Interface::Stopper, Interface::Cover, Interface::Pair] {
+        let load = pull.figure(Rule::FirstSlip, interface).load;
+        assert_eq!(
+            (load.status, load.value, load.high),
+            (Status::Bracket, None, None),
+            "{interface:?}"
+        );
+        near(load.low.unwrap(), 5050.0, 0.004);
+    }
+}
+
+#[test]
+fn one_hidden_interface_leaves_the_other_its_figure() {
+    let pull = Pull::new(&ramp(8e3), "", Errors::NONE);
+    let truth = pull.law(sharp);
+    let pull = pull
+        .with(StopperSlip, &truth)
+        .without(CoverSlip, "no cover mark");
+    let (limit, caveats) = pull.find();
+    assert_eq!(limit.governing.interface, Interface::Stopper);
+    assert!(caveats.iter().any(|c| c.code == "limit-of-one-interface"));
+    let pair = pull.figure(Rule::FirstSlip, Interface::Pair).load;
+    assert_eq!(pair.status, Status::CannotTell);
+    assert!(pair.reason.unwrap().contains("no cover mark"));
+}
+
+fn told(limit: &Limit) {
+    for figure in &limit.figures {
+        let load = &figure.load;
+        for number in [load.value, load.low, load.high, load.standard_error]
+            .into_iter()
+            .flatten()
+        {
+            assert!(number.is_finite(), "{figure:?}");
+        }
+        if load.status == Status::CannotTell {
+            assert!(
+                load.reason.as_ref().is_some_and(|r| !r.is_empty()),
+                "{figure:?}"
+            );
+        }
+    }
+    let text = serde_json::to_string(limit).unwrap();
+    let back: Limit = serde_json::from_str(&text).unwrap();
+    assert_eq!(back.figures.len(), limit.figures.len());
+    assert_eq!(back.governing.load.status, limit.governing.load.status);
+    assert!(!text.contains("NaN") && !text.contains("inf"));
+}
+
+#[test]
+fn degenerate_records_are_told_as_such() {
+    let limits = "[limits]\nrate = \"0.5 mm/min\"\ncreep = \"1 mm/decade\"\nstopper_slip = \"2 mm\"\ncover_slip = \"2 mm\"\n";
+    // Falling loads only.
+    let falling = [(PhaseKind::Unload, 60.0, 200.0)];
+    let pull = Pull::new(&falling, limits, Errors::NONE);
+    let slipping = pull.law(|t, _, _, _, _| 1e-4 * t);
+    let pull = pull.with(StopperSlip, &slipping).with(CoverSlip, &slipping);
+    let (limit, _) = pull.find();
+    told(&limit);
+    assert_eq!(limit.governing.load.status, Status::CannotTell);
+    assert!(
+        pull.figure(Rule::FirstSlip, Interface::Stopper)
+            .load
+            .reason
+            .unwrap()
+            .contains("never rises")
+    );
+
+    // One hold, beyond the allowance.
+    fn creeping(_: f64, load: f64, _: f64, slip: f64, dt: f64) -> f64 {
+        if load > 2.9e3 { slip + dt * 2e-5 } else { slip }
+    }
+    let only_rate = "[limits]\nrate = \"0.5 mm/min\"\n";
+    let pull = both(
+        Pull::new(&steps(&[3e3], 60.0), only_rate, Errors::NONE),
+        creeping,
+    );
+    let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
+    assert_eq!(load.status, Status::CannotTell);
+    assert!(load.reason.unwrap().contains("at most 3.00 kN"));
+
+    // Two holds, the second beyond: a bracket of the two loads.
+    let pull = both(
+        Pull::new(&steps(&[2e3, 3e3], 60.0), only_rate, Errors::NONE),
+        creeping,
+    );
+    let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
+    assert_eq!(load.status, Status::Bracket);
+    near(load.low.unwrap(), 2e3, 1e-6);
+    near(load.high.unwrap(), 3e3, 1e-6);
+
+    // No hold at all.
+    let pull = both(Pull::new(&ramp(4e3), only_rate, Errors::NONE), nothing);
+    let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
+    assert!(load.reason.unwrap().contains("no hold"));
+
+    // All slip at once.
+    let pull = both(
+        Pull::new(&ramp(8e3), limits, Errors::NONE),
+        |_, _, h, _, _| if h > 5e3 { 0.03 } else { 0.0 },
+    );
+    let (limit, _) = pull.find();
+    told(&limit);
+    let load = pull.figure(Rule::FirstSlip, Interface::Stopper).load;
+    near(load.value.unwrap(), 5e3, 0.01);
+    assert!(load.low.unwrap() <= 5e3 && load.high.unwrap() >= 5e3);
+
+    // Slip from the very first reading.
+    let pull = both(
+        Pull::new(&ramp(4e3), limits, Errors::NONE),
+        |_, _, _, _, _| 5e-3,
+    );
+    told(&pull.find().0);
+    assert_eq!(
+        pull.figure(Rule::FirstSlip, Interface::Stopper).load.status,
+        Status::CannotTell
+    );
+
+    // No break, and a break at the very last point.
+    for law in [
+        (|_, _, h, _, _| 1e-7 * h) as fn(f64, f64, f64, f64, f64) -> f64,
+        |_, _, h, _, _| if h >= 7.99e3 { 1e-3 } else { 0.0 },
+    ] {
+        let errors = Errors {
+            noise: 1e-5,
+            ..Errors::NONE
+        };
+        let pull = both(Pull::new(&ramp(8e3), limits, errors), law);
+        told(&pull.find().0);
+        assert_eq!(pull.figure(Rule::FirstSlip, Interface::Stopper).bend, None);
+    }
+
+    // Nothing at all.
+    let empty = Pull::new(&[], limits, Errors::NONE);
+    let (limit, _) = empty.find();
+    told(&limit);
+    assert_eq!(limit.governing.load.status, Status::CannotTell);
+    let empty = Pull::new(&[], limits, Errors::NONE)
+        .with(StopperSlip, &[])
+        .with(CoverSlip, &[]);
+    told(&empty.find().0);
+    let short = both(
+        Pull::new(&[(PhaseKind::Ramp, 0.2, 500.0)], limits, Errors::NONE),
+        sharp,
+    );
+    told(&short.find().0);
+}
+
+/// A hold that turns from slowing to running, and a locked line that only relaxes.
+#[test]
+fn what_happens_in_holds_is_named() {
+    fn tertiary(t: f64, _: f64, _: f64, slip: f64, dt: f64) -> f64 {
+        // The hold begins at 47 s and lasts 120 s.
+        let since = (t - 47.0).max(0.0);
+        slip + dt * 1e-6 * if since > 80.0 { 10.0 } else { 1.0 }
+    }
+    let pull = both(Pull::new(&steps(&[4e3], 120.0), "", Errors::NONE), tertiary);
+    let (_, caveats) = pull.find();
+    assert!(
+        caveats.iter().any(|c| c.code == "hold-turned-to-running"),
+        "{caveats:?}"
+    );
+    let mut schedule = ramp(4e3);
+    schedule.push((PhaseKind::LockedHold, 120.0, 3.6e3));
+    let pull = both(Pull::new(&schedule, "", Errors::NONE), nothing);
+    let (_, caveats) = pull.find();
+    assert!(
+        caveats
+            .iter()
+            .any(|c| c.code == "relaxation-of-a-locked-line")
+    );
+}
+
+#[test]
+fn jumps_are_attributed_to_the_gauge_that_shows_them() {
+    let pull = Pull::new(&ramp(8e3), "", Errors::NONE);
+    let truth = pull.law(|_, _, h, _, _| 2e-3 * ((h - 6e3) / 500.0).floor().clamp(0.0, 9.0));
+    let still = pull.law(nothing);
+    let mut pull = pull
+        .with(StopperSlip, &truth)
+        .with(CoverSlip, &still)
+        .with_gauge(GaugeKind::Tail, truth.clone(), 1e-5);
+    for i in 1..truth.len() {
+        if truth[i] > truth[i - 1] {
+            let end = (i + 8).min(truth.len());
+            for load in &mut pull.conditioned.load.values[i..end] {
+                *load -= 300.0;
+            }
+        }
+    }
+    let (limit, _) = pull.find();
+    assert_eq!(limit.events.len(), 4, "{:?}", limit.events);
+    for event in &limit.events {
+        assert_eq!(event.interface, Interface::Stopper);
+        assert!((event.size_mm - 2.0).abs() < 0.01);
+        assert!(event.peak_kn > event.trough_kn + 0.2);
+    }
+}
+
+/// Ease the winch at 4 kN: the load falls to 3.5 kN at once and to 3.4 kN in ten minutes; 2 mm of slip at once.
+#[test]
+fn a_transfer_has_its_figures() {
+    let mut schedule = steps(&[4e3], 20.0);
+    schedule.push((PhaseKind::Transfer, 5.0, 3.5e3));
+    schedule.push((PhaseKind::LockedHold, 700.0, 3.38e3));
+    let pull = both(Pull::new(&schedule, "", Errors::NONE), |t, _, _, _, _| {
+        // The transfer begins at 67 s.
+        2e-3 * ((t - 67.0) / 5.0).clamp(0.0, 1.0)
+    });
+    let (limit, _) = pull.find();
+    let transfer = limit.transfer.unwrap();
+    near(transfer.before_kn, 4.0, 0.01);
+    near(transfer.after_10_s_kn.unwrap(), 3.499, 1e-3);
+    near(transfer.after_10_min_kn.unwrap(), 3.398, 1e-3);
+    near(transfer.slip.value.unwrap(), 2e-3, 0.01);
+    // A record that ends before ten minutes says nothing of them.
+    schedule[4].1 = 60.0;
+    let short = both(Pull::new(&schedule, "", Errors::NONE), nothing);
+    let transfer = short.find().0.transfer.unwrap();
+    assert_eq!(transfer.after_10_min_kn, None);
+    assert_eq!(transfer.slip.status, Status::AtMost);
+}
+
+/// Ground-anchor practice: L_app = EA·s_e/(P − AL). EA 400 kN, 6 m stated, 5.5 kN over a pre-tension of 0.5 kN: 75 mm is 6 m
+/// exactly; 97.5 mm is 30 % too long, 52.5 mm 30 % too short.
+#[test]
+fn the_apparent_free_length_is_held_against_the_sheet() {
+    let sheet = "[line]\nfree_length = \"6 m\"\n[line.stretch]\nload = [\"0 kN\", \"8 kN\"]\nstrain = [\"0 %\", \"2 %\"]\naccuracy = \"2 %\"\n";
+    for (stretch, ratio, word) in [
+        (75.0, 1.0, ""),
+        (97.5, 1.3, "too long"),
+        (52.5, 0.7, "too short"),
+    ] {
+        let mut pull = both(Pull::new(&ramp(5.5e3), sheet, Errors::NONE), nothing);
+        pull.separated.stretch_curve = Some(crate::separate::StretchCurve {
+            load_kn: vec![0.5, 5.5],
+            loading_mm: vec![0.0, stretch],
+            unloading_mm: vec![0.0, stretch],
+            free_length_mm: Some(6e3),
+        });
+        let check = pull.find().0.free_length.unwrap();
+        near(check.ratio.value.unwrap(), ratio, 1e-9);
+        near(check.ratio.standard_error.unwrap(), 0.02 * ratio, 1e-6);
+        assert!(
+            check.meaning.contains(word) && check.meaning.is_empty() == word.is_empty(),
+            "{}",
+            check.meaning
+        );
+    }
+    // Without a known strain there is nothing to hold it against.
+    assert_eq!(
+        both(Pull::new(&ramp(5e3), "", Errors::NONE), nothing)
+            .find()
+            .0
+            .free_length,
+        None
+    );
+}
+
+/// A perfect stopper on three metres of polyester: travel alone creeps 3 mm per decade, but none of it is slip. Where the split
+/// knows that, a criterion of 1 mm per decade is met; with travel only it cannot be told, and is not failed either.
+#[test]
+fn creep_of_the_line_is_not_held_against_the_stopper() {
+    let limits = "[limits]\ncreep = \"1 mm/decade\"\n";
+    let schedule = steps(&[4e3], 600.0);
+    let split = both(Pull::new(&schedule, limits, Errors::NONE), nothing);
+    assert_eq!(
+        split.figure(Rule::Allowance, Interface::Pair).load.status,
+        Status::NotReached
+    );
+    let travel_only = Pull::new(&schedule, limits, Errors::NONE);
+    let start = travel_only.phases[2].start_s;
+    let naive = travel_only.law(|t, _, _, _, _| 3e-3 * (1.0 + (t - start).max(0.0)).log10());
+    let travel_only = travel_only
+        .without(StopperSlip, "travel alone cannot tell creep from slip")
+        .without(CoverSlip, "travel alone cannot tell creep from slip");
+    let load = travel_only.figure(Rule::Allowance, Interface::Pair).load;
+    assert_eq!(load.status, Status::CannotTell);
+    assert!(load.reason.unwrap().contains("cannot tell creep from slip"));
+    // The naive reading of the same travel would fail.
+    let read_naively = Pull::new(&schedule, limits, Errors::NONE);
+    let still = read_naively.law(nothing);
+    let read_naively = read_naively
+        .with(StopperSlip, &naive)
+        .with(CoverSlip, &still);
+    let (limit, _) = read_naively.find();
+    assert!(limit.holds[0].creep.low.unwrap() > 1e-3);
+}

@@ -1,0 +1,466 @@
+//! The grounds of a verdict, one by one: proof reached, held, slip in all, rate and creep, the limit by another rule, the tail.
+
+use super::{Finding, Says};
+use crate::limit::{
+    HoldCreep, Interface, Known, Limit, LimitInputs, LoadErrors, Slip, governing_rule, slip_of,
+};
+use crate::separate::PartName;
+use crate::sheet::{Limits, Rule, TailState};
+use crate::stats::Estimate;
+use crate::stats::estimate::one_sided_share;
+use crate::units::{Force, Length, Unit};
+
+/// The stretch of the record in which the load less its uncertainty was at least the proof load.
+pub(super) struct Carried {
+    /// Highest load less its uncertainty, N.
+    best: f64,
+    /// Longest time above proof, s.
+    time: f64,
+    /// Block at which slip is judged: where the hold was complete, else the last one at proof, else the last of all.
+    judged: usize,
+    /// Last block up to there before the load went well beyond proof: what fails must fail here.
+    fair: usize,
+    reached: bool,
+}
+
+/// Loads up to this share of proof (with its uncertainty) count as the proof load.
+const OVERSHOOT: f64 = 1.05;
+
+pub(super) struct Case<'a> {
+    pub inputs: &'a LimitInputs<'a>,
+    pub limits: &'a Limits,
+    pub proof: Force,
+    pub errors: LoadErrors,
+}
+
+impl Case<'_> {
+    pub fn carried(&self) -> Carried {
+        let blocks = &self.inputs.separated.blocks;
+        let clock = &self.inputs.conditioned.time_s;
+        let needed = self.limits.hold.map_or(0.0, |h| h.si());
+        let above = |i: usize| {
+            let load = blocks.load_n[i];
+            load.is_finite() && load - self.errors.expanded(load) >= self.proof.si()
+        };
+        let start = |i: usize| {
+            clock
+                .get(blocks.first[i])
+                .copied()
+                .unwrap_or(blocks.time_s[i])
+        };
+        let end = |i: usize| {
+            clock
+                .get(blocks.end[i].saturating_sub(1))
+                .copied()
+                .unwrap_or(blocks.time_s[i])
+        };
+        let best = blocks
+            .load_n
+            .iter()
+            .filter(|l| l.is_finite())
+            .map(|l| l - self.errors.expanded(*l))
+            .fold(f64::NEG_INFINITY, f64::max);
+        let last = blocks.len().saturating_sub(1);
+        let mut carried = Carried {
+            best,
+            time: 0.0,
+            judged: last,
+            fair: last,
+            reached: false,
+        };
+        let mut began = None;
+        for i in 0..blocks.len() {
+            if !above(i) {
+                began = None;
+                continue;
+            }
+            let from = *began.get_or_insert(start(i));
+            let time = end(i) - from;
+            if !carried.reached || time > carried.time {
+                carried.reached = true;
+                carried.time = time;
+                carried.judged = i;
+            }
+            if time >= needed {
+                break;
+            }
+        }
+        let most = self.most();
+        if carried.reached {
+            carried.fair = (0..=carried.judged)
+                .rfind(|i| blocks.highest_n[*i] <= most)
+                .unwrap_or(carried.judged);
+        }
+        carried
+    }
+
+    /// Highest load that still counts as the proof load, N.
+    fn most(&self) -> f64 {
+        OVERSHOOT * (self.proof.si() + self.errors.expanded(self.proof.si()))
+    }
+
+    pub fn reached(&self, carried: &Carried) -> Finding {
+        let unit = self.proof.unit();
+        if carried.reached {
+            return Finding {
+                says: Says::Passes,
+                ground: format!(
+                    "The proof load of {} was reached, the load cell's uncertainty allowed for.",
+                    self.proof
+                ),
+                decide: String::new(),
+            };
+        }
+        let best = carried.best.max(0.0);
+        Finding {
+            says: Says::Open,
+            ground: format!(
+                "Never tested to proof: the highest load less its uncertainty is {}, the proof load {}.",
+                shown(best, unit),
+                self.proof
+            ),
+            decide: format!(
+                "Pull to at least {} indicated, so that the proof load is reached with the cell's uncertainty taken off, \
+                 if every part of the chain allows it.",
+                shown(
+                    self.proof.si() + self.errors.expanded(1.01 * self.proof.si()),
+                    unit
+                )
+            ),
+        }
+    }
+
+    pub fn held(&self, carried: &Carried) -> Option<Finding> {
+        let needed = self.limits.hold?;
+        if !carried.reached {
+            return None;
+        }
+        Some(if carried.time >= needed.si() {
+            Finding {
+                says: Says::Passes,
+                ground: format!("It was held for the {needed} that the sheet asks for."),
+                decide: String::new(),
+            }
+        } else {
+            Finding {
+                says: Says::Open,
+                ground: format!(
+                    "The proof load was held for {:.0} s of the {needed} that the sheet asks for.",
+                    carried.time
+                ),
+                decide: format!("A hold of {needed} above the proof load."),
+            }
+        })
+    }
+
+    /// Slip in all, interface by interface, at the moment judged.
+    pub fn slips(&self, carried: &Carried) -> Vec<Finding> {
+        [
+            (Interface::Stopper, self.limits.stopper_slip),
+            (Interface::Cover, self.limits.cover_slip),
+        ]
+        .into_iter()
+        .filter_map(|(interface, allowed)| Some(self.slip(interface, allowed?, carried)))
+        .collect()
+    }
+
+    fn slip(&self, interface: Interface, allowed: Length, carried: &Carried) -> Finding {
+        let words = interface.words();
+        let slip = slip_of(self.inputs, interface);
+        let at = slip.block.iter().rposition(|b| *b <= carried.judged);
+        let (None, Some(at)) = (&slip.absent, at) else {
+            let reason = slip
+                .absent
+                .unwrap_or_else(|| "no block at the proof load".into());
+            return Finding {
+                says: Says::Open,
+                ground: format!("Slip of the {words} is not known: {reason}."),
+                decide: self.missing(interface),
+            };
+        };
+        let fair = slip
+            .block
+            .iter()
+            .rposition(|b| *b <= carried.fair)
+            .unwrap_or(at);
+        let (low, high) = (bounds_at(&slip, fair).0, bounds_at(&slip, at).1);
+        let unit = allowed.unit();
+        let seating = if interface == Interface::Stopper {
+            ", seating apart"
+        } else {
+            ""
+        };
+        if high <= allowed.si() {
+            return Finding {
+                // Slip within the allowance below proof load proves nothing; the ground on reaching says so.
+                says: Says::Passes,
+                ground: format!(
+                    "Slip of the {words}{seating} is at most {} (one-sided 95 %), allowed {allowed}.",
+                    shown(high, unit)
+                ),
+                decide: String::new(),
+            };
+        }
+        if low > allowed.si() {
+            return Finding {
+                says: Says::Fails,
+                ground: format!(
+                    "Slip of the {words}{seating} is at least {} (one-sided 95 %), allowed {allowed}.",
+                    shown(low, unit)
+                ),
+                decide: String::new(),
+            };
+        }
+        let (kind, decide) = if slip.known == Known::Value {
+            (
+                "is between",
+                "A finer gauge on this interface, or more pulls.".into(),
+            )
+        } else {
+            (
+                "can be told no better than between",
+                self.missing(interface),
+            )
+        };
+        Finding {
+            says: Says::Open,
+            ground: format!(
+                "Slip of the {words}{seating} {kind} {} and {}, allowed {allowed}.",
+                shown(low.max(0.0), unit),
+                shown(high, unit)
+            ),
+            decide,
+        }
+    }
+
+    /// The gauge or cycle that the split says is missing.
+    fn missing(&self, interface: Interface) -> String {
+        let part = match interface {
+            Interface::Cover => PartName::CoverSlip,
+            _ => PartName::StopperSlip,
+        };
+        self.inputs
+            .separated
+            .support
+            .iter()
+            .find(|s| s.part == part && !s.missing.is_empty())
+            .map_or_else(
+                || format!("A gauge that watches the {}.", interface.words()),
+                |s| {
+                    format!(
+                        "For the {}: {}.",
+                        interface.words(),
+                        s.missing.trim_end_matches('.')
+                    )
+                },
+            )
+    }
+
+    /// Rate and creep in holds: at proof to pass, at any load up to it to fail.
+    pub fn creep(&self, limit: &Limit) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        if let Some(allowed) = self.limits.rate {
+            findings.push(self.in_holds(
+                limit,
+                "rate of slip",
+                |h| &h.rate,
+                allowed.si(),
+                &allowed.to_string(),
+                |v| shown(v, allowed.unit()),
+            ));
+        }
+        if let Some(allowed) = self.limits.creep {
+            findings.push(self.in_holds(
+                limit,
+                "creep",
+                |h| &h.creep,
+                allowed.si(),
+                &allowed.to_string(),
+                |v| shown(v, allowed.unit()),
+            ));
+        }
+        findings
+    }
+
+    fn in_holds(
+        &self,
+        limit: &Limit,
+        what: &str,
+        of: impl Fn(&HoldCreep) -> &Estimate,
+        allowed: f64,
+        allowed_words: &str,
+        shown: impl Fn(f64) -> String,
+    ) -> Finding {
+        let proof = self.proof.si();
+        let mut at_proof = Vec::new();
+        for hold in &limit.holds {
+            let load = hold.load_kn * 1e3;
+            let bounds = of(hold).one_sided();
+            // A hold no higher than proof that is surely beyond the allowance fails.
+            if let Some((low, _)) = bounds
+                && low > allowed
+                && load <= self.most()
+            {
+                return Finding {
+                    says: Says::Fails,
+                    ground: format!(
+                        "In the hold at {} the {what} of the {} is at least {} (one-sided 95 %), allowed {allowed_words}.",
+                        self::shown(load, self.proof.unit()),
+                        hold.interface.words(),
+                        shown(low)
+                    ),
+                    decide: String::new(),
+                };
+            }
+            if load - self.errors.expanded(load) >= proof {
+                at_proof.push((hold, bounds));
+            }
+        }
+        // Per interface one hold at proof that is surely within is enough; the lowest such hold is the fairest.
+        let mut worst: Option<f64> = None;
+        for interface in [Interface::Stopper, Interface::Cover] {
+            let best = at_proof
+                .iter()
+                .filter(|(hold, _)| hold.interface == interface)
+                .filter_map(|(_, bounds)| bounds.map(|(_, high)| high))
+                .fold(f64::INFINITY, f64::min);
+            if !best.is_finite() || best > allowed {
+                let why = if best.is_finite() {
+                    format!("may be as much as {}, allowed {allowed_words}", shown(best))
+                } else {
+                    "is not known in a hold at the proof load".into()
+                };
+                return Finding {
+                    says: Says::Open,
+                    ground: format!("The {what} of the {} {why}.", interface.words()),
+                    decide: format!(
+                        "A longer hold above the proof load; and {}",
+                        lower_first(&self.missing(interface))
+                    ),
+                };
+            }
+            worst = Some(worst.map_or(best, |w: f64| w.max(best)));
+        }
+        Finding {
+            says: Says::Passes,
+            ground: format!(
+                "The {what} at the proof load is at most {} (one-sided 95 %), allowed {allowed_words}.",
+                shown(worst.unwrap_or(0.0))
+            ),
+            decide: String::new(),
+        }
+    }
+
+    /// Where the sheet allows nothing in millimetres, or names another rule, the limit by that rule must reach proof.
+    pub fn by_figure(&self, limit: &Limit) -> Option<Finding> {
+        let rule = governing_rule(Some(self.limits));
+        let words = match rule {
+            Rule::Allowance => {
+                let any = self.limits.stopper_slip.is_some()
+                    || self.limits.cover_slip.is_some()
+                    || self.limits.rate.is_some()
+                    || self.limits.creep.is_some();
+                return (!any).then(|| Finding {
+                    says: Says::Open,
+                    ground: "The sheet names the allowance as its rule but allows nothing.".into(),
+                    decide: "Add `stopper_slip`, `cover_slip`, `rate` or `creep` to `[limits]`."
+                        .into(),
+                });
+            }
+            Rule::FirstSlip => "first slip",
+            Rule::Running => "running load",
+        };
+        let figure = limit
+            .figures
+            .iter()
+            .find(|f| f.rule == rule && f.interface == Interface::Pair)?;
+        let unit = self.proof.unit();
+        let load = &figure.load;
+        let (low, high) = load
+            .one_sided()
+            .map_or((load.low, load.high), |(l, h)| (Some(l), Some(h)));
+        Some(match (low, high) {
+            (Some(low), _) if low >= self.proof.si() => Finding {
+                says: Says::Passes,
+                ground: format!(
+                    "The limit by {words} is above {} (one-sided 95 %).",
+                    shown(low, unit)
+                ),
+                decide: String::new(),
+            },
+            (_, Some(high)) if high < self.proof.si() => Finding {
+                says: Says::Fails,
+                ground: format!(
+                    "The limit by {words} is below {} (one-sided 95 %), the proof load {}.",
+                    shown(high, unit),
+                    self.proof
+                ),
+                decide: String::new(),
+            },
+            _ => Finding {
+                says: Says::Open,
+                ground: format!(
+                    "Whether the limit by {words} lies above the proof load is not told: {}.",
+                    load.reason
+                        .as_deref()
+                        .unwrap_or("its interval holds the proof load")
+                        .trim_end_matches('.')
+                ),
+                decide:
+                    "A pull with the missing gauge, or a sheet that states what slip is allowed."
+                        .into(),
+            },
+        })
+    }
+
+    /// A load left in the tail holds the line: then it is no test of the stopper.
+    pub fn tail(&self) -> Option<Finding> {
+        let left = self
+            .inputs
+            .sheet
+            .pull
+            .load_left_in_tail
+            .is_some_and(|l| l.si() > 0.0);
+        let held = self.inputs.sheet.stopper.tail == Some(TailState::Held);
+        (left || held).then(|| Finding {
+            says: Says::Open,
+            ground: "The tail behind the stopper carried load, so the stopper did not hold alone."
+                .into(),
+            decide: "A pull with the winch freed and the tail slack.".into(),
+        })
+    }
+}
+
+/// One-sided 95 % bounds of progressive slip at one element: the course has no standard error of its own, so the wider,
+/// rectangular share is taken; a bracket counts whole.
+fn bounds_at(slip: &Slip, at: usize) -> (f64, f64) {
+    let (low, high) = (slip.rising(&slip.low)[at], slip.rising(&slip.high)[at]);
+    if slip.known != Known::Value {
+        return (low, high);
+    }
+    let value = slip.rising(&slip.value)[at];
+    let share = one_sided_share(0.0, None);
+    (
+        value - share * (value - low),
+        value + share * (high - value),
+    )
+}
+
+/// A value in a unit of the sheet, four significant digits.
+fn shown(si: f64, unit: &Unit) -> String {
+    let value = si / unit.to_si;
+    let places = if value == 0.0 {
+        2
+    } else {
+        (3.0 - value.abs().log10().floor()).clamp(0.0, 4.0) as usize
+    };
+    format!("{value:.places$} {}", unit.symbol)
+}
+
+fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map(|c| c.to_lowercase().collect::<String>() + chars.as_str())
+        .unwrap_or_default()
+}

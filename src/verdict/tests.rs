@@ -1,0 +1,217 @@
+//! Verdicts on hand-made separations.
+
+use super::*;
+use crate::limit::handmade::{Errors, Pull, ramp, steps};
+use crate::phases::PhaseKind;
+use crate::separate::PartName::{CoverSlip, StopperSlip};
+use crate::sheet::TailState;
+
+const LIMITS: &str =
+    "[limits]\nproof = \"4 kN\"\nhold = \"60 s\"\nstopper_slip = \"1 mm\"\ncover_slip = \"1 mm\"\n";
+const CELL: Errors = Errors {
+    noise: 1e-6,
+    common: 0.05,
+    gain: 0.01,
+    seed: 3,
+};
+
+fn decided(pull: &Pull) -> Verdict {
+    let (limit, caveats) = pull.find();
+    decide(&pull.inputs(), &limit, &caveats)
+}
+
+/// Stopper slip growing with the highest load past 3 kN; the cover stays.
+fn slipping(schedule: &[(PhaseKind, f64, f64)], limits: &str, per_newton: f64) -> Pull {
+    let pull = Pull::new(schedule, limits, CELL);
+    let truth = pull.law(|_, _, h, _, _| per_newton * (h - 3e3).max(0.0));
+    let still = pull.law(|_, _, _, _, _| 0.0);
+    pull.with(StopperSlip, &truth).with(CoverSlip, &still)
+}
+
+#[test]
+fn held_within_the_allowance_passes() {
+    let verdict = decided(&slipping(&steps(&[4.2e3], 90.0), LIMITS, 0.3e-6));
+    assert_eq!(verdict.word, VerdictWord::Passes, "{verdict:?}");
+    assert!(verdict.would_decide.is_empty());
+    assert_eq!(verdict.grounds.len(), 4);
+}
+
+#[test]
+fn surely_beyond_the_allowance_fails() {
+    let verdict = decided(&slipping(&steps(&[4.2e3], 90.0), LIMITS, 2e-6));
+    assert_eq!(verdict.word, VerdictWord::Fails, "{verdict:?}");
+    assert!(verdict.grounds[0].contains("at least"), "{verdict:?}");
+}
+
+#[test]
+fn an_interval_about_the_allowance_is_not_decided() {
+    let verdict = decided(&slipping(&steps(&[4.2e3], 90.0), LIMITS, 0.83e-6));
+    assert_eq!(verdict.word, VerdictWord::NotDecided, "{verdict:?}");
+    assert!(!verdict.would_decide.is_empty());
+}
+
+/// Measured 4.00 kN with a cell good to 1 % does not prove 4 kN.
+#[test]
+fn proof_is_reached_only_with_the_uncertainty_taken_off() {
+    let verdict = decided(&slipping(&steps(&[4.0e3], 90.0), LIMITS, 0.0));
+    assert_eq!(verdict.word, VerdictWord::NotDecided, "{verdict:?}");
+    assert!(verdict.grounds[0].contains("Never tested to proof"));
+    assert!(verdict.next.contains("4.0"), "{}", verdict.next);
+}
+
+#[test]
+fn what_never_reached_proof_never_passes_but_may_fail() {
+    assert_eq!(
+        decided(&slipping(&ramp(2e3), LIMITS, 0.0)).word,
+        VerdictWord::NotDecided
+    );
+    assert_eq!(
+        decided(&slipping(&ramp(3.5e3), LIMITS, 5e-6)).word,
+        VerdictWord::Fails
+    );
+}
+
+#[test]
+fn a_hold_that_is_too_short_is_not_decided() {
+    let verdict = decided(&slipping(&steps(&[4.2e3], 20.0), LIMITS, 0.0));
+    assert_eq!(verdict.word, VerdictWord::NotDecided);
+    assert!(verdict.grounds[0].contains("of the 60 s"), "{verdict:?}");
+}
+
+/// A line that holds proof and slips at twice the load was not proved to twice the load: it passes.
+#[test]
+fn slip_beyond_proof_is_no_part_of_the_proof() {
+    let pull = Pull::new(&steps(&[4.2e3, 8e3], 90.0), LIMITS, CELL);
+    let truth = pull.law(|_, _, h, _, _| 5e-6 * (h - 6e3).max(0.0));
+    let still = pull.law(|_, _, _, _, _| 0.0);
+    let pull = pull.with(StopperSlip, &truth).with(CoverSlip, &still);
+    assert_eq!(decided(&pull).word, VerdictWord::Passes);
+    // The same slip on a ramp that runs straight through proof: held too short, so not decided, and not failed either.
+    let pull = Pull::new(&ramp(8e3), LIMITS, CELL);
+    let truth = pull.law(|_, _, h, _, _| 5e-6 * (h - 6e3).max(0.0));
+    let still = pull.law(|_, _, _, _, _| 0.0);
+    let pull = pull.with(StopperSlip, &truth).with(CoverSlip, &still);
+    assert_eq!(decided(&pull).word, VerdictWord::NotDecided);
+}
+
+#[test]
+fn seating_is_apart() {
+    let pull = Pull::new(&steps(&[4.2e3], 90.0), LIMITS, CELL);
+    let truth = pull.law(|_, _, h, _, _| 3e-3 * (1.0 - (-(h - 300.0) / 200.0).exp()));
+    let still = pull.law(|_, _, _, _, _| 0.0);
+    let pull = pull.with(StopperSlip, &truth).with(CoverSlip, &still);
+    let (limit, _) = pull.find();
+    assert!(
+        (limit.seating.value.unwrap() - 3e-3).abs() < 4e-4,
+        "{:?}",
+        limit.seating
+    );
+    let verdict = decided(&pull);
+    assert_eq!(verdict.word, VerdictWord::Passes, "{verdict:?}");
+}
+
+#[test]
+fn a_bracket_counts_whole() {
+    let with = |high: f64| {
+        let pull = Pull::new(&steps(&[4.2e3], 90.0), LIMITS, CELL);
+        let still = pull.law(|_, _, _, _, _| 0.0);
+        let most = pull.law(|_, _, h, _, _| high * (h - 300.0) / 3.9e3);
+        decided(
+            &pull
+                .with(StopperSlip, &still)
+                .with_bracket(CoverSlip, &still, &most),
+        )
+    };
+    assert_eq!(with(0.9e-3).word, VerdictWord::Passes);
+    let verdict = with(1.2e-3);
+    assert_eq!(verdict.word, VerdictWord::NotDecided);
+    assert!(verdict.grounds[0].contains("no better than"), "{verdict:?}");
+}
+
+#[test]
+fn a_missing_interface_is_not_decided() {
+    let pull = Pull::new(&steps(&[4.2e3], 90.0), LIMITS, CELL);
+    let still = pull.law(|_, _, _, _, _| 0.0);
+    let pull = pull
+        .with(StopperSlip, &still)
+        .without(CoverSlip, "no cover mark");
+    let verdict = decided(&pull);
+    assert_eq!(verdict.word, VerdictWord::NotDecided);
+    assert!(verdict.grounds[0].contains("no cover mark"));
+}
+
+#[test]
+fn a_caveat_that_voids_leaves_even_a_failure_undecided() {
+    let pull = slipping(&steps(&[4.2e3], 90.0), LIMITS, 2e-6);
+    let (limit, mut caveats) = pull.find();
+    caveats.push(Caveat::new(
+        "gauge-fault",
+        Weight::NoVerdict,
+        "The mark gauge jumped.",
+        "Refit the gauge.",
+    ));
+    let verdict = decide(&pull.inputs(), &limit, &caveats);
+    assert_eq!(verdict.word, VerdictWord::NotDecided);
+    assert_eq!(verdict.would_decide, ["Refit the gauge."]);
+}
+
+#[test]
+fn without_limits_there_is_no_verdict_and_it_says_what_to_add() {
+    for limits in ["", "[limits]\nstopper_slip = \"1 mm\"\n"] {
+        let verdict = decided(&slipping(&ramp(5e3), limits, 0.0));
+        assert_eq!(verdict.word, VerdictWord::NoLimits);
+        assert!(verdict.next.contains("Add"));
+    }
+}
+
+/// With nothing allowed in millimetres, first slip must lie above proof.
+#[test]
+fn without_an_allowance_first_slip_decides() {
+    let limits = "[limits]\nproof = \"4 kN\"\nhold = \"60 s\"\n";
+    assert_eq!(
+        decided(&slipping(&steps(&[4.2e3], 90.0), limits, 0.0)).word,
+        VerdictWord::Passes
+    );
+    assert_eq!(
+        decided(&slipping(&steps(&[4.2e3], 90.0), limits, 1e-6)).word,
+        VerdictWord::Fails
+    );
+}
+
+/// Rate and creep are judged in holds at proof.
+#[test]
+fn rate_in_the_proof_hold_decides() {
+    let limits = "[limits]\nproof = \"4 kN\"\nhold = \"60 s\"\nrate = \"0.5 mm/min\"\n";
+    let with = |rate: f64| {
+        let pull = Pull::new(&steps(&[4.2e3], 90.0), limits, CELL);
+        let truth = pull.law(|_, load, _, slip, dt| {
+            if load > 4.1e3 {
+                slip + dt * rate / 6e4
+            } else {
+                slip
+            }
+        });
+        let still = pull.law(|_, _, _, _, _| 0.0);
+        decided(&pull.with(StopperSlip, &truth).with(CoverSlip, &still)).word
+    };
+    assert_eq!(with(0.2), VerdictWord::Passes);
+    assert_eq!(with(1.0), VerdictWord::Fails);
+    assert_eq!(with(0.5), VerdictWord::NotDecided);
+}
+
+#[test]
+fn a_loaded_tail_is_no_stopper_test() {
+    let mut pull = slipping(&steps(&[4.2e3], 90.0), LIMITS, 0.0);
+    pull.sheet.stopper.tail = Some(TailState::Held);
+    let verdict = decided(&pull);
+    assert_eq!(verdict.word, VerdictWord::NotDecided);
+    assert!(verdict.next.contains("winch freed"));
+}
+
+#[test]
+fn an_empty_record_is_not_decided() {
+    assert_eq!(
+        decided(&Pull::new(&[], LIMITS, Errors::NONE)).word,
+        VerdictWord::NotDecided
+    );
+}
