@@ -39,6 +39,9 @@ pub mod verdict;
 /// The finished analysis.
 pub mod analysis;
 
+/// How a figure is written for people.
+pub mod figures;
+
 /// Analysis to charts.
 pub mod chart;
 
