@@ -96,6 +96,18 @@ impl Units {
         )
     }
 
+    /// A long length given in mm (a line, not a slip), in m or ft, with its unit.
+    #[must_use]
+    pub fn long_text(&self, millimetres: f64) -> String {
+        let symbol = if matches!(self.length.symbol, "in" | "ft") {
+            "ft"
+        } else {
+            "m"
+        };
+        let to_si = find_unit::<LengthDim>(symbol).map_or(1.0, |u| u.to_si);
+        with_unit(&significant(millimetres * 1e-3 / to_si, 3), symbol)
+    }
+
     /// The numbers of an estimate, rounded, without their unit.
     #[must_use]
     pub fn figure(&self, estimate: &Estimate) -> Figure {

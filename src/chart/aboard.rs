@@ -58,7 +58,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             &format!(
                 "share of {} kept on {} of line, %",
                 units.load_text(aboard.load_kn),
-                units.length_text(aboard.length_mm)
+                units.long_text(aboard.length_mm)
             ),
         )?;
         let mut labels = Vec::new();
@@ -110,7 +110,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         let words = style::shorten(&words, style::LABEL, style::WIDTH - 26.0);
         canvas.text(
             &words,
-            (style::LEFT - 46.0, HEAD + 12.0),
+            (style::EDGE_LEFT, HEAD + 12.0),
             HPos::Left,
             style::LABEL,
             QUIET,
@@ -143,7 +143,7 @@ fn describe(analysis: &Analysis, units: &Units) -> String {
     format!(
         "Share of a load of {} that stays on {} of line, against slip. The slip found on the dock is {}; of the load, {} stays at once. {}.",
         units.load_text(aboard.load_kn),
-        units.length_text(aboard.length_mm),
+        units.long_text(aboard.length_mm),
         units.words(&aboard.slip),
         units.words(&aboard.kept_at_once),
         ends.join("; ")

@@ -16,16 +16,25 @@ const TITLE: &str = "What the uncertainty is made of";
 const ROW: f64 = 24.0;
 /// Most sources shown of one part; the rest is small beside them.
 const SOURCES: usize = 5;
+/// Parts by how much hangs on them, and the most of them shown: a picture, not a list; the rest is in the JSON.
+const SHOWN: [PartName; 6] = [
+    PartName::StopperSlip,
+    PartName::CoverSlip,
+    PartName::SetAndCoverSlip,
+    PartName::NotRecovered,
+    PartName::Set,
+    PartName::Stretch,
+];
+const GROUPS: usize = 3;
 /// Bars begin right of the names of the sources.
 const BARS: f64 = 312.0;
 const BARS_END: f64 = WIDTH - 92.0;
 
 pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Option<Drawn>, Fault> {
-    let groups: Vec<(PartName, Vec<&BudgetLine>)> = analysis
-        .separated
-        .parts
-        .iter()
-        .map(|(part, found)| {
+    let groups: Vec<(PartName, Vec<&BudgetLine>)> = SHOWN
+        .into_iter()
+        .filter_map(|part| {
+            let found = analysis.separated.parts.get(&part)?;
             let mut lines: Vec<&BudgetLine> = found
                 .budget
                 .iter()
@@ -37,9 +46,9 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                     .then_with(|| a.source.cmp(&b.source))
             });
             lines.truncate(SOURCES);
-            (*part, lines)
+            (!lines.is_empty()).then_some((part, lines))
         })
-        .filter(|(_, lines)| !lines.is_empty())
+        .take(GROUPS)
         .collect();
     if groups.is_empty() {
         return Ok(None);

@@ -54,7 +54,7 @@ pub(super) fn draw(
         )?;
         canvas.bold(
             caption.title,
-            (LEFT - 46.0, 0.6 * HEAD),
+            (style::EDGE_LEFT, 0.6 * HEAD),
             HPos::Left,
             TITLE,
             INK,
@@ -552,7 +552,10 @@ impl Panel {
         for (value, text) in self.y.ticks() {
             let y = self.at_y(value);
             canvas.line(&[(area.left, y), (area.right, y)], area, GRID, HAIR)?;
-            canvas.text(&text, (area.left - 7.0, y), HPos::Right, SMALL, QUIET)?;
+            // Long numbers are written smaller rather than over the edge.
+            let room = area.left - 11.0;
+            let size = SMALL * (room / style::text_width(&text, SMALL)).min(1.0);
+            canvas.text(&text, (area.left - 7.0, y), HPos::Right, size, QUIET)?;
         }
         for (value, text) in self.x.ticks() {
             let x = self.at_x(value);
@@ -569,7 +572,7 @@ impl Panel {
         )?;
         canvas.text(
             y_name,
-            (area.left - 46.0, area.top - 17.0),
+            (style::EDGE_LEFT, area.top - 17.0),
             HPos::Left,
             LABEL,
             QUIET,

@@ -5,7 +5,7 @@ use plotters::style::text_anchor::HPos;
 use super::Drawn;
 use super::canvas::{self, Caption, Fault, Label, Panel};
 use super::clip::Area;
-use super::scale::Scale;
+use super::scale::{self, Scale};
 use super::style::{self, HEAD, INK, QUIET, SHADE, SMALL};
 use crate::analysis::Analysis;
 use crate::figures::{Units, significant};
@@ -26,9 +26,19 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
     let Some(start) = blocks.time_s.first().copied().filter(|_| !shown.is_empty()) else {
         return Ok(None);
     };
+    let start = if analysis.record.start_s.is_finite() {
+        analysis.record.start_s.min(start)
+    } else {
+        start
+    };
     let end = blocks.time_s.last().map_or(0.0, |t| t - start);
-    let time: Vec<f64> = blocks.time_s.iter().map(|t| t - start).collect();
-    let x = Scale::exact(0.0, end, 6);
+    let (per_unit, time_name) = scale::clock(end);
+    let time: Vec<f64> = blocks
+        .time_s
+        .iter()
+        .map(|t| (t - start) / per_unit)
+        .collect();
+    let x = Scale::exact(0.0, end / per_unit, 6);
     let top = HEAD + 30.0;
     let bottom = top + STEP * (shown.len() - 1) as f64 + PANEL;
     let description = describe(units, &shown);
@@ -72,7 +82,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                     SHADE,
                 )?;
             }
-            let x_name = (i + 1 == shown.len()).then_some("time since the first block, s");
+            let x_name = (i + 1 == shown.len()).then_some(time_name);
             panel.axes(
                 canvas,
                 x_name,
@@ -110,7 +120,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         let remark = "Shaded: twice what noise alone leaves.";
         canvas.text(
             remark,
-            (style::LEFT - 46.0, bottom + 60.0),
+            (style::EDGE_LEFT, bottom + 60.0),
             HPos::Left,
             SMALL,
             QUIET,

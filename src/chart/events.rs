@@ -5,7 +5,7 @@ use plotters::style::text_anchor::HPos;
 use super::Drawn;
 use super::canvas::{self, Caption, Fault, Panel};
 use super::clip::{Area, Point};
-use super::scale::Scale;
+use super::scale::{Scale, finite_range};
 use super::style::{self, HEAD};
 use crate::analysis::Analysis;
 use crate::figures::Units;
@@ -29,16 +29,14 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         return Ok(None);
     }
     let start = analysis.record.start_s;
-    let x = Scale::linear(events.iter().map(|e| e.time_s - start), 5);
+    let times = || events.iter().map(|e| e.time_s - start);
+    let (first, last) = finite_range(times()).unwrap_or((0.0, 1.0));
+    let margin = (0.03 * (last - first)).max(0.5);
+    let x = Scale::exact((first - margin).max(0.0), last + margin, 5);
     let loads = events
         .iter()
         .flat_map(|e| [units.load(e.peak_kn), units.load(e.trough_kn)]);
-    let upper = Panel::new(
-        LOADS,
-        LOADS_END,
-        x.clone(),
-        Scale::linear(loads.chain([0.0]), 4),
-    );
+    let upper = Panel::new(LOADS, LOADS_END, x.clone(), Scale::linear(loads, 4));
     let lower = Panel::new(
         SIZES,
         SIZES_END,

@@ -70,7 +70,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             )?;
             canvas.bold(
                 interface.words(),
-                (style::LEFT - 46.0, panel_top - 36.0),
+                (style::EDGE_LEFT, panel_top - 36.0),
                 HPos::Left,
                 style::LABEL,
                 style::INK,
@@ -102,7 +102,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         let remark = "Lines: the law found, through the middle of the points from one second on.";
         canvas.text(
             remark,
-            (style::LEFT - 46.0, bottom + 62.0),
+            (style::EDGE_LEFT, bottom + 62.0),
             HPos::Left,
             SMALL,
             QUIET,

@@ -258,7 +258,7 @@ fn describe(
     {
         text += &format!(
             " The stretch belongs to a free length of {}.",
-            units.length_text(length)
+            units.long_text(length)
         );
     }
     text

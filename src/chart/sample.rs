@@ -313,35 +313,39 @@ fn mm(value: f64, error: f64) -> Estimate {
 
 const STRETCH_MISSING: &str = "unloading cycles and a mark at the mouth";
 
-fn part(name: PartName, values: &[f64], split: Split, at: usize, end: usize, slip: f64) -> Part {
+fn part(c: &Course1, name: PartName, split: Split, at: usize, end: usize, slip: f64) -> Part {
+    let values = &c.parts[&name];
     let error = 0.06 + 0.03 * slip;
-    let given = |v: f64| match (split, name) {
-        (Split::TravelOnly, PartName::Stretch | PartName::NotRecovered) => mm(v, 0.3),
-        (Split::TravelOnly, _) => Estimate::cannot_tell(
-            Measure::Length,
-            "no gauge tells the line's movement at the mouth from its stretch",
-        ),
-        (Split::Bracket, PartName::Set) => Estimate::cannot_tell(
-            Measure::Length,
-            "set and cover slip come together at each new highest load",
-        ),
-        (Split::Bracket, PartName::CoverSlip) => Estimate::bracket(
-            Measure::Length,
-            0.3 * v * 1e-3,
-            3.1 * v * 1e-3,
-            "below the highest load, and with set",
-            "set and cover slip cannot be told apart at new highest loads",
-        ),
-        _ if v.abs() < 2.0 * error => Estimate::at_most(
-            Measure::Length,
-            v * 1e-3,
-            error * 1e-3,
-            (v + 2.0 * error) * 1e-3,
-            "fit over all blocks",
-        ),
-        _ => mm(v, error),
+    let given = |i: usize| {
+        let (v, set) = (values[i], c.parts[&PartName::Set][i]);
+        match (split, name) {
+            (Split::TravelOnly, PartName::Stretch | PartName::NotRecovered) => mm(v, 0.3),
+            (Split::TravelOnly, _) => Estimate::cannot_tell(
+                Measure::Length,
+                "no gauge tells the line's movement at the mouth from its stretch",
+            ),
+            (Split::Bracket, PartName::Set) => Estimate::cannot_tell(
+                Measure::Length,
+                "set and cover slip come together at each new highest load",
+            ),
+            (Split::Bracket, PartName::CoverSlip) => Estimate::bracket(
+                Measure::Length,
+                0.3 * v * 1e-3,
+                (v + set) * 1e-3,
+                "below the highest load, and with set",
+                "set and cover slip cannot be told apart at new highest loads",
+            ),
+            _ if v.abs() < 2.0 * error => Estimate::at_most(
+                Measure::Length,
+                v * 1e-3,
+                error * 1e-3,
+                (v + 2.0 * error) * 1e-3,
+                "fit over all blocks",
+            ),
+            _ => mm(v, error),
+        }
     };
-    let end_estimate = given(values[end]);
+    let end_estimate = given(end);
     let budget = if end_estimate.is_known() {
         [
             ("noise of the mark gauge", "record", 0.4),
@@ -360,7 +364,7 @@ fn part(name: PartName, values: &[f64], split: Split, at: usize, end: usize, sli
         vec![]
     };
     Part {
-        at_proof: given(values[at]),
+        at_proof: given(at),
         end: end_estimate,
         budget,
         course: None,
@@ -375,7 +379,7 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
     let mut parts: BTreeMap<PartName, Part> = c
         .parts
         .iter()
-        .map(|(name, v)| (*name, part(*name, v, split, proof, n - 1, slip)))
+        .map(|(name, _)| (*name, part(&c, *name, split, proof, n - 1, slip)))
         .collect();
 
     let size = 10;
@@ -410,7 +414,10 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         let state = &parts[name].end;
         let (low, high) = match state.status {
             crate::stats::Status::CannotTell => continue,
-            crate::stats::Status::Bracket => (scaled(values, 0.3, 0.0), scaled(values, 3.1, 0.0)),
+            crate::stats::Status::Bracket => (
+                scaled(values, 0.3, 0.0),
+                c.parts[&PartName::SetAndCoverSlip].clone(),
+            ),
             _ => {
                 let e = 2e3 * state.standard_error.unwrap();
                 (scaled(values, 1.0, -e), scaled(values, 1.0, e))
@@ -468,7 +475,12 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
             parts: c
                 .parts
                 .iter()
-                .map(|(name, v)| (*name, part(*name, v, split, p.end - 1, p.end - 1, slip).end))
+                .map(|(name, _)| {
+                    (
+                        *name,
+                        part(&c, *name, split, p.end - 1, p.end - 1, slip).end,
+                    )
+                })
                 .collect(),
         })
         .collect();

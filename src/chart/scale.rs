@@ -26,17 +26,23 @@ impl Scale {
             (low, high) = (low - half, high + half);
         }
         let step = round_step((high - low) / wanted.max(1) as f64);
-        let first = (low / step + 1e-9).floor();
+        // A little noise below zero does not deserve a whole step: the axis then ends where the data do.
+        let shallow = low < 0.0 && -low < 0.1 * high;
+        let first = if shallow {
+            0.0
+        } else {
+            (low / step + 1e-9).floor()
+        };
         let last = (high / step - 1e-9).ceil();
         let ticks = (0..=(last - first) as usize)
             .map(|i| (first + i as f64) * step)
             .collect();
         Self {
-            low: first * step,
+            low: if shallow { low } else { first * step },
             high: last * step,
             logarithmic: false,
             ticks,
-            places: (-(step.log10() + 1e-9).floor() as i32).max(0) + i32::from(is_quarter(step)),
+            places: (i32::from(is_quarter(step)) - (step.log10() + 1e-9).floor() as i32).max(0),
         }
     }
 
@@ -82,7 +88,8 @@ impl Scale {
     }
 
     /// Ends of the range.
-    pub(super) fn range(&self) -> (f64, f64) {
+    #[cfg(test)]
+    fn range(&self) -> (f64, f64) {
         (self.low, self.high)
     }
 
@@ -96,6 +103,15 @@ impl Scale {
             };
             (*t, fixed(*t, places))
         })
+    }
+}
+
+/// Seconds in the unit that suits a record of this length, and the name of an axis in it.
+pub(super) fn clock(span_s: f64) -> (f64, &'static str) {
+    match span_s {
+        s if s > 3.0 * 3600.0 => (3600.0, "time since the start, h"),
+        s if s > 600.0 => (60.0, "time since the start, min"),
+        _ => (1.0, "time since the start, s"),
     }
 }
 
@@ -153,6 +169,17 @@ mod tests {
         assert_eq!(
             labels(&Scale::decades([0.3, 700.0])),
             ["0.1", "1", "10", "100", "1000"]
+        );
+    }
+
+    #[test]
+    fn noise_below_zero_takes_no_whole_step() {
+        let scale = Scale::linear([-0.4, 35.0], 4);
+        assert_eq!(labels(&scale), ["0", "10", "20", "30", "40"]);
+        assert_eq!(scale.range(), (-0.4, 40.0));
+        assert_eq!(
+            labels(&Scale::exact(0.0, 100.0, 4)),
+            ["0", "25", "50", "75", "100"]
         );
     }
 

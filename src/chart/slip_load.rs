@@ -150,7 +150,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         if let Some(proof) = proof {
             let x = panel.at_x(proof);
             canvas.dashed(
-                (x, PROOF_ROW + 9.0),
+                (x, PROOF_ROW - 8.0),
                 (x, panel.area.bottom),
                 Area {
                     top: 0.0,
@@ -159,7 +159,14 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                 QUIET,
                 style::CURVE,
             )?;
-            centred(canvas, "proof load", x, PROOF_ROW, QUIET)?;
+            // Away from the line of the limit, which passes this row.
+            let left_of_limit = force(limit.value.or(limit.low)).is_some_and(|l| l > proof);
+            let (side, align) = if left_of_limit {
+                (-6.0, HPos::Right)
+            } else {
+                (6.0, HPos::Left)
+            };
+            canvas.text("proof load", (x + side, PROOF_ROW), align, LABEL, QUIET)?;
         }
         for part in [PartName::StopperSlip, PartName::CoverSlip] {
             if separated.course(part).is_none() {

@@ -6,7 +6,7 @@ use plotters::style::text_anchor::HPos;
 use super::Drawn;
 use super::canvas::{self, Canvas, Caption, Fault, Panel};
 use super::clip::{Area, Point};
-use super::scale::Scale;
+use super::scale::{self, Scale};
 use super::stack;
 use super::style::{self, HEAD, INK, LABEL, LEFT, PAPER, RIGHT, SMALL};
 use crate::analysis::{Analysis, TracePart};
@@ -34,11 +34,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         return Ok(None);
     };
     let span = traces.time_s.last().map_or(0.0, |end| end - start);
-    let (per_unit, time_name) = match span {
-        s if s > 3.0 * 3600.0 => (3600.0, "time since the start, h"),
-        s if s > 600.0 => (60.0, "time since the start, min"),
-        _ => (1.0, "time since the start, s"),
-    };
+    let (per_unit, time_name) = scale::clock(span);
     let clock = |t: f64| (t - start) / per_unit;
     let time: Vec<f64> = traces.time_s.iter().map(|t| clock(*t)).collect();
     let load: Vec<f64> = traces.load_kn.iter().map(|v| units.load(*v)).collect();

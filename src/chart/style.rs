@@ -3,7 +3,7 @@
 //! The colours are our own. They differ in lightness as well as in hue, so that they stay apart in grey print and for
 //! the common colour vision deficiencies; a test measures that.
 
-use plotters::style::{RGBAColor, RGBColor};
+use plotters::style::RGBColor;
 
 use crate::separate::PartName;
 
@@ -13,7 +13,9 @@ pub(super) const FINE: f64 = 10.0;
 /// Width of every chart in units of the layout. At half of it the smallest text is still seven units high.
 pub(super) const WIDTH: f64 = 720.0;
 /// Left edge of the plotting area.
-pub(super) const LEFT: f64 = 62.0;
+pub(super) const LEFT: f64 = 68.0;
+/// Where titles and names of axes begin.
+pub(super) const EDGE_LEFT: f64 = 16.0;
 /// Right edge of the plotting area; what is right of it holds the direct labels.
 pub(super) const RIGHT: f64 = 548.0;
 /// Left edge of the direct labels.
@@ -53,13 +55,13 @@ pub(super) const STRONG: f64 = 2.6;
 /// Colour of a part of the travel.
 pub(super) fn part(name: PartName) -> RGBColor {
     match name {
-        PartName::Give => RGBColor(176, 182, 190),
-        PartName::Stretch => RGBColor(137, 190, 214),
+        PartName::Give => RGBColor(190, 194, 200),
+        PartName::Stretch => RGBColor(106, 172, 206),
         PartName::Set => RGBColor(232, 202, 112),
         PartName::StopperSlip => RGBColor(192, 66, 36),
         PartName::CoverSlip => RGBColor(38, 46, 112),
         PartName::SetAndCoverSlip => RGBColor(126, 112, 196),
-        PartName::NotRecovered => RGBColor(112, 78, 48),
+        PartName::NotRecovered => RGBColor(92, 88, 70),
     }
 }
 
@@ -73,11 +75,6 @@ pub(super) fn series(index: usize) -> RGBColor {
         RGBColor(112, 78, 48),
     ];
     COLOURS[index % COLOURS.len()]
-}
-
-/// The colour, let through.
-pub(super) fn tint(colour: RGBColor, alpha: f64) -> RGBAColor {
-    RGBAColor(colour.0, colour.1, colour.2, alpha)
 }
 
 /// Estimated width of a text in units of the layout. No font is at hand when a chart is made; the widths are those of

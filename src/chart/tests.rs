@@ -83,6 +83,8 @@ fn texts_stay_on_the_paper_and_off_each_other() {
                 let text = text
                     .replace("&lt;", "<")
                     .replace("&gt;", ">")
+                    .replace("&apos;", "'")
+                    .replace("&quot;", "\"")
                     .replace("&amp;", "&");
                 let tag = format!(" {}", tag.split_once('>').unwrap().0);
                 let one = |a: &str| numbers(&tag, a)[0] / style::FINE;
