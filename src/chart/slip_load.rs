@@ -260,7 +260,9 @@ fn paint_curve(
             .separated
             .parts
             .get(&curve.part)
-            .map_or(String::new(), |p| units.label(&p.end)),
+            .map_or(String::new(), |p| {
+                format!("{} at the end", units.label(&p.end))
+            }),
         colour,
     })
 }
