@@ -118,7 +118,7 @@ impl Units {
     #[must_use]
     pub fn words(&self, estimate: &Estimate) -> String {
         let unit = self.symbol(estimate.measure);
-        let level = significant(estimate.level * 100.0, 3);
+        let level = percent(estimate.level);
         match self.figure(estimate) {
             Figure::Value { value, low, high } => match (low, high) {
                 (Some(low), Some(high)) => format!(
@@ -211,7 +211,10 @@ impl Figure {
             }
             (Status::AtMost, _, _, Some(high)) => Self::AtMost(fixed_up(high, places_of(high, 2))),
             (Status::Bracket, _, Some(low), Some(high)) => {
-                let places = places_of(((high - low) / 4.0).max(high.abs() * 1e-3), 1);
+                // The lower end may not be rounded to nothing: that it lies above zero can be the whole message.
+                let first_of_low = if low > 0.0 { places_of(low, 1) } else { 0 };
+                let places =
+                    places_of(((high - low) / 4.0).max(high.abs() * 1e-3), 2).max(first_of_low);
                 Self::Between(fixed_down(low, places), fixed_up(high, places))
             }
             (Status::Bracket | Status::NotReached, _, Some(low), None) => {
@@ -250,6 +253,13 @@ pub fn span_text(seconds: f64) -> String {
         s if s < 7200.0 => with_unit(&significant(s / 60.0, 2), "min"),
         s => with_unit(&significant(s / 3600.0, 2), "h"),
     }
+}
+
+/// A coverage such as 0.95 as `95`, without needless decimals.
+#[must_use]
+pub fn percent(level: f64) -> String {
+    let text = significant(100.0 * level, 3);
+    text.strip_suffix(".0").map_or(text.clone(), String::from)
 }
 
 /// A number with so many significant digits, never in exponent form.
@@ -381,7 +391,7 @@ mod tests {
     #[test]
     fn ends_without_a_standard_error_are_rounded_outward() {
         let bracket = Estimate::bracket(Measure::Length, 0.213e-3, 3.442e-3, "test", "lumped");
-        assert_eq!(SI.cell(&bracket), "between 0.2 and 3.5");
+        assert_eq!(SI.cell(&bracket), "between 0.21 and 3.45");
         let bound = Estimate::at_most(Measure::Length, 0.0, 1e-4, 0.2309e-3, "test");
         assert_eq!(SI.words(&bound), "at most 0.24\u{a0}mm");
         let held = Estimate::not_reached(Measure::Force, 5019.0, "test", "held");

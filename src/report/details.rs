@@ -1,7 +1,7 @@
 //! How the figures were found, and with which instruments.
 
 use super::view::{Block, Context, Section, Table, line};
-use crate::figures::significant;
+use crate::figures::percent;
 use crate::sheet::{Against, Gauge};
 
 pub(super) fn method(cx: &Context<'_>) -> Section {
@@ -35,7 +35,7 @@ pub(super) fn method(cx: &Context<'_>) -> Section {
     blocks.push(Block::Facts(vec![
         (
             "Coverage of intervals".into(),
-            format!("{} %", significant(100.0 * s.level, 3)),
+            format!("{} %", percent(s.level)),
         ),
         ("Seed".into(), s.seed.to_string()),
         (

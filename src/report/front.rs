@@ -207,7 +207,12 @@ pub(super) fn figures(cx: &Context<'_>) -> Section {
         blocks.push(Block::List(grounds));
     }
     if !analysis.verdict.would_decide.is_empty() {
-        blocks.push(Block::Text("What would decide it:".into()));
+        let lead = if analysis.verdict.word == VerdictWord::NoLimits {
+            "For a verdict:"
+        } else {
+            "What would decide it:"
+        };
+        blocks.push(Block::Text(lead.into()));
         blocks.push(Block::List(
             analysis
                 .verdict
@@ -219,13 +224,18 @@ pub(super) fn figures(cx: &Context<'_>) -> Section {
     }
     blocks.extend(slip_table(cx));
     if let Some(aboard) = &analysis.aboard {
-        blocks.push(Block::Text(format!(
-            "Tension kept aboard, for {} on {} of line: {} at once, {} after an hour.",
+        let what = format!(
+            "Tension kept aboard, of {} on {} of line",
             cx.units.load_text(aboard.load_kn),
-            cx.units.long_text(aboard.length_mm),
-            cx.told(&aboard.kept_at_once),
-            cx.told(&aboard.kept_after_hour)
-        )));
+            cx.units.long_text(aboard.length_mm)
+        );
+        blocks.push(Block::Facts(vec![
+            (format!("{what}, at once"), cx.told(&aboard.kept_at_once)),
+            (
+                "The same after an hour".into(),
+                cx.told(&aboard.kept_after_hour),
+            ),
+        ]));
     }
     Section::new("figures", "The figures that matter", blocks)
 }
@@ -259,7 +269,7 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
         head.push("allowed".into());
     }
     let mut rows = Vec::new();
-    let mut reasons = Vec::new();
+    let mut reasons: Vec<String> = Vec::new();
     for name in shown {
         let Some(part) = cx.analysis.separated.parts.get(&name) else {
             continue;
@@ -279,16 +289,15 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
             }));
         }
         rows.push(row);
-        for (when, estimate) in [("at proof load", &part.at_proof), ("at the end", &part.end)] {
-            if when == "at proof load" && proof.is_none() {
-                continue;
-            }
-            if let Some(reason) = estimate.reason.as_ref().filter(|_| !estimate.is_known()) {
-                let known = |r: &(String, String, String)| r.0 == name.words() && r.2 == *reason;
-                if !reasons.iter().any(known) {
-                    reasons.push((name.words().to_owned(), when.to_owned(), reason.clone()));
-                }
-            }
+        let reason = |e: &Estimate| e.reason.clone().filter(|_| !e.is_known());
+        let at_proof = reason(&part.at_proof).filter(|_| proof.is_some());
+        let at_end = reason(&part.end);
+        if at_proof == at_end || proof.is_none() {
+            reasons.extend(at_end.map(|r| format!("{}: {}", name.words(), line(&r))));
+        } else {
+            reasons
+                .extend(at_proof.map(|r| format!("{}, at proof load: {}", name.words(), line(&r))));
+            reasons.extend(at_end.map(|r| format!("{}, at the end: {}", name.words(), line(&r))));
         }
     }
     if rows.is_empty() {
@@ -302,12 +311,7 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
         rows,
     })];
     if !reasons.is_empty() {
-        blocks.push(Block::List(
-            reasons
-                .into_iter()
-                .map(|(part, when, reason)| format!("{part}, {when}: {}", line(&reason)))
-                .collect(),
-        ));
+        blocks.push(Block::List(reasons));
     }
     blocks
 }
