@@ -8,6 +8,7 @@ mod budget;
 mod canvas;
 mod clip;
 mod closure;
+mod creep_load;
 mod events;
 mod hold_creep;
 mod load_travel;
@@ -58,11 +59,12 @@ struct Drawn {
 type Figure = fn(&Analysis, &Units, &str) -> Result<Option<Drawn>, canvas::Fault>;
 
 /// Every chart, in the order of the report, by the stem of its file name.
-const FIGURES: [(&str, Figure); 8] = [
+const FIGURES: [(&str, Figure); 9] = [
     ("split-over-time", split_time::draw),
     ("load-and-travel", load_travel::draw),
     ("slip-and-limit", slip_load::draw),
     ("creep-in-holds", hold_creep::draw),
+    ("creep-and-load", creep_load::draw),
     ("slip-events", events::draw),
     ("tension-aboard", aboard::draw),
     ("balance", closure::draw),

@@ -16,8 +16,7 @@ use crate::sheet::Rule;
 use crate::stats::{Measure, Status};
 
 const TITLE: &str = "Slip against load";
-const TOP: f64 = HEAD + 82.0;
-const BOTTOM: f64 = TOP + 300.0;
+const PANEL: f64 = 300.0;
 /// Rows above the panel for the names of the limit and of the proof load.
 const LIMIT_ROW: f64 = HEAD + 12.0;
 const PROOF_ROW: f64 = HEAD + 34.0;
@@ -94,13 +93,17 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             .chain(proof),
         5,
     );
-    let panel = Panel::new(TOP, BOTTOM, x, y);
+    // Without limit and proof load their two rows are not needed.
+    let named = proof.is_some() || matches!(limit.status, Status::Measured | Status::NotReached);
+    let top = if named { PROOF_ROW + 48.0 } else { HEAD + 34.0 };
+    let bottom = top + PANEL;
+    let panel = Panel::new(top, bottom, x, y);
     let description = describe(analysis, units, &curves);
     let caption = Caption {
         name,
         title: TITLE,
         description: &description,
-        height: BOTTOM + 52.0,
+        height: bottom + 52.0,
         simulated: analysis.sheet.0.pull.simulated,
     };
     let svg = canvas::draw(&caption, |canvas| {
@@ -182,7 +185,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                 });
             }
         }
-        canvas.labels(labels, TOP - 20.0, BOTTOM)
+        canvas.labels(labels, top - 20.0, bottom)
     })?;
     Ok(Some(Drawn {
         title: TITLE.into(),

@@ -166,6 +166,7 @@ fn an_empty_or_broken_analysis_draws_what_it_can() {
         names,
         [
             "creep-in-holds.svg",
+            "creep-and-load.svg",
             "tension-aboard.svg",
             "uncertainty.svg"
         ]

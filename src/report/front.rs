@@ -1,6 +1,7 @@
 //! The first page: verdict, limit, what moved, what next; then the figures that matter.
 
-use super::view::{Answer, Block, Context, Section, Table, line, shortened};
+use super::split;
+use super::view::{Answer, Block, Context, Section, Table, line, quantity, shortened};
 use crate::figures::{significant, span_text};
 use crate::limit::{AtRate, Interface};
 use crate::separate::PartName;
@@ -95,7 +96,7 @@ fn limit(cx: &Context<'_>) -> String {
         ),
         _ => cx.told(&governing.load),
     };
-    let mut text = format!("{figure}. Rule: {}", rule_words(governing.rule));
+    let mut text = format!("{}. Rule: {}", capital(&figure), rule_words(governing.rule));
     if let Some(by) = governing.reached_by.filter(|by| *by != Interface::Pair) {
         text += &format!(
             ", reached first by the {}",
@@ -107,6 +108,13 @@ fn limit(cx: &Context<'_>) -> String {
         rate(cx, governing.rate).unwrap_or_else(|| "rate not known".into())
     );
     text
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
 }
 
 /// The rate or hold that belongs to a limit, in words.
@@ -162,12 +170,12 @@ fn moved(cx: &Context<'_>) -> String {
     let (stopper, cover) = (end(PartName::StopperSlip), end(PartName::CoverSlip));
     let (s, c) = (sure(stopper), sure(cover));
     let lead = match (s, c) {
-        (Sure::Yes, Sure::Yes) => "both: the line in the stopper, and the core inside the cover.",
-        (Sure::Yes, _) => "the line in the stopper.",
-        (_, Sure::Yes) => "the core inside the cover.",
-        (Sure::NotSeen, Sure::NotSeen) => "nothing, as far as can be seen.",
-        (Sure::Unknown, Sure::Unknown) => "cannot tell with these gauges.",
-        _ => "nothing for certain.",
+        (Sure::Yes, Sure::Yes) => "Both: the line in the stopper, and the core inside the cover.",
+        (Sure::Yes, _) => "The line in the stopper.",
+        (_, Sure::Yes) => "The core inside the cover.",
+        (Sure::NotSeen, Sure::NotSeen) => "Nothing, as far as can be seen.",
+        (Sure::Unknown, Sure::Unknown) => "Cannot tell with these gauges.",
+        _ => "Nothing for certain.",
     };
     let mut text = lead.to_owned();
     let mut add = |place: &str, sure: Sure, estimate: Option<&Estimate>| {
@@ -225,16 +233,16 @@ pub(super) fn figures(cx: &Context<'_>) -> Section {
     blocks.extend(slip_table(cx));
     if let Some(aboard) = &analysis.aboard {
         let what = format!(
-            "Tension kept aboard, of {} on {} of line",
+            "of {} on {} of line",
             cx.units.load_text(aboard.load_kn),
             cx.units.long_text(aboard.length_mm)
         );
         blocks.push(Block::Facts(vec![
-            (format!("{what}, at once"), cx.told(&aboard.kept_at_once)),
             (
-                "The same after an hour".into(),
-                cx.told(&aboard.kept_after_hour),
+                "Tension kept aboard".into(),
+                format!("{what}, at once: {}", cx.told(&aboard.kept_at_once)),
             ),
+            ("after an hour".into(), cx.told(&aboard.kept_after_hour)),
         ]));
     }
     Section::new("figures", "The figures that matter", blocks)
@@ -248,7 +256,7 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
     let mut head = vec![format!("Slip, {unit}")];
     if let Some(proof) = proof {
         head.push(format!(
-            "when the proof load of {} was reached",
+            "at the proof load of {}",
             cx.units.load_text(proof.si() * 1e-3)
         ));
     }
@@ -275,7 +283,7 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
             continue;
         };
         let slip = matches!(name, PartName::StopperSlip | PartName::CoverSlip);
-        if !slip && part.end.status == Status::CannotTell {
+        if !slip && (part.end.status == Status::CannotTell || split::needless(cx, name)) {
             continue;
         }
         let mut row = vec![name.words().to_owned()];
@@ -345,10 +353,11 @@ pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
             said(&l.construction),
             said(&l.core).map(|c| format!("core {c}")),
             said(&l.cover).map(|c| format!("cover {c}")),
-            l.diameter.map(|d| d.to_string()),
-            l.break_load.map(|b| format!("break load {b}")),
-            l.free_length.map(|f| format!("free length {f}")),
-            l.tail_length.map(|t| format!("tail {t}")),
+            l.diameter.map(quantity),
+            l.break_load.map(|b| format!("break load {}", quantity(b))),
+            l.free_length
+                .map(|f| format!("free length {}", quantity(f))),
+            l.tail_length.map(|t| format!("tail {}", quantity(t))),
             cover_at_eye,
             l.bedded
                 .map(|b| if b { "bedded in" } else { "new" }.to_owned()),
@@ -359,8 +368,14 @@ pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
         .treatments
         .iter()
         .map(|t| {
-            let from = t.begins.map(|b| format!(" from {b}")).unwrap_or_default();
-            let long = t.length.map(|b| format!(", {b} long")).unwrap_or_default();
+            let from = t
+                .begins
+                .map(|b| format!(" from {}", quantity(b)))
+                .unwrap_or_default();
+            let long = t
+                .length
+                .map(|b| format!(", {} long", quantity(b)))
+                .unwrap_or_default();
             format!("{}{from}{long}", line(&t.kind))
         })
         .collect();
@@ -379,7 +394,7 @@ pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
         &[
             Some(line(&s.id)),
             said(&s.grip).map(|g| format!("grip {g}")),
-            s.rated_load.map(|r| format!("rated {r}")),
+            s.rated_load.map(|r| format!("rated {}", quantity(r))),
             holds,
             tail,
             s.loaded_releases
@@ -399,16 +414,20 @@ pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
         fact(
             "Must hold",
             &[
-                limits.proof.map(|f| f.to_string()),
-                limits.hold.map(|h| format!("for {h}")),
+                limits.proof.map(quantity),
+                limits.hold.map(|h| format!("for {}", quantity(h))),
                 limits
                     .stopper_slip
-                    .map(|v| format!("at most {v} in the stopper, seating apart")),
+                    .map(|v| format!("at most {} in the stopper, seating apart", quantity(v))),
                 limits
                     .cover_slip
-                    .map(|v| format!("at most {v} of cover slip")),
-                limits.rate.map(|v| format!("at most {v} in a hold")),
-                limits.creep.map(|v| format!("at most {v} in a hold")),
+                    .map(|v| format!("at most {} of cover slip", quantity(v))),
+                limits
+                    .rate
+                    .map(|v| format!("at most {} in a hold", quantity(v))),
+                limits
+                    .creep
+                    .map(|v| format!("at most {} in a hold", quantity(v))),
             ],
         );
     }

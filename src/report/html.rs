@@ -74,7 +74,7 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
         "<section id=\"{id}\" aria-labelledby=\"{id}-heading\"{class}>\n<h2 id=\"{id}-heading\">{}</h2>\n",
         escaped(section.heading)
     );
-    for block in &section.blocks {
+    for (index, block) in section.blocks.iter().enumerate() {
         match block {
             Block::Text(text) => *out += &format!("<p>{}</p>\n", escaped(text)),
             Block::List(items) => {
@@ -106,9 +106,9 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
                 }
                 *out += "</dl>\n";
             }
-            Block::Table(table) => write_table(out, table),
-            Block::Chart(index) => {
-                if let Some(chart) = charts.get(*index) {
+            Block::Table(table) => write_table(out, table, &format!("{id}-table-{index}")),
+            Block::Chart(chart) => {
+                if let Some(chart) = charts.get(*chart) {
                     *out += &format!(
                         "<figure>\n{}\n<figcaption>{}</figcaption>\n</figure>\n",
                         chart.svg.trim_end(),
@@ -132,11 +132,13 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
     *out += "</section>\n";
 }
 
-fn write_table(out: &mut String, table: &Table) {
+fn write_table(out: &mut String, table: &Table, id: &str) {
     let caption = escaped(&table.caption);
-    // A wide table scrolls in its own box; the box takes the focus so that a keyboard can scroll it too.
+    // A wide table scrolls in its own box; the box takes the focus so that a keyboard can scroll it too. The caption
+    // stays outside: inside it would be as wide as the table and scroll away.
     *out += &format!(
-        "<div class=\"scroll\" role=\"region\" aria-label=\"{caption}\" tabindex=\"0\">\n<table>\n<caption>{caption}</caption>\n<thead><tr>"
+        "<p class=\"caption\" id=\"{id}\">{caption}</p>\n<div class=\"scroll\" role=\"region\" aria-labelledby=\"{id}\" \
+         tabindex=\"0\">\n<table aria-labelledby=\"{id}\">\n<thead><tr>"
     );
     for cell in &table.head {
         *out += &format!("<th scope=\"col\">{}</th>", escaped(cell));

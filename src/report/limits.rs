@@ -118,6 +118,7 @@ pub(super) fn holds(cx: &Context<'_>) -> Option<Section> {
         }));
     }
     blocks.extend(cx.chart("creep-in-holds"));
+    blocks.extend(cx.chart("creep-and-load"));
     if !limit.events.is_empty() {
         let largest = limit
             .events

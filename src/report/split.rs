@@ -15,6 +15,18 @@ const ORDER: [PartName; 7] = [
     PartName::NotRecovered,
 ];
 
+/// Set and cover slip as one figure say nothing new where both are known by themselves.
+pub(super) fn needless(cx: &Context<'_>, name: PartName) -> bool {
+    let known = |p| {
+        cx.analysis
+            .separated
+            .parts
+            .get(&p)
+            .is_some_and(|p| p.end.is_known())
+    };
+    name == PartName::SetAndCoverSlip && known(PartName::Set) && known(PartName::CoverSlip)
+}
+
 pub(super) fn section(cx: &Context<'_>) -> Section {
     let analysis = cx.analysis;
     let mut blocks = Vec::new();
@@ -30,7 +42,11 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
                 .iter()
                 .any(|s| s.parts.get(name).is_some_and(known))
     };
-    let columns: Vec<PartName> = ORDER.into_iter().filter(told).collect();
+    let columns: Vec<PartName> = ORDER
+        .into_iter()
+        .filter(told)
+        .filter(|p| !needless(cx, *p))
+        .collect();
     if !analysis.steps.is_empty() {
         let unit = cx.units.length.symbol;
         let mut head = vec![

@@ -28,7 +28,7 @@ fn the_first_twenty_lines_hold_the_four_answers() {
             [
                 "passes",
                 "more than 7.43\u{a0}kN",
-                "nothing, as far as can be seen",
+                "Nothing, as far as can be seen",
                 "Hand the line over",
             ],
         ),
@@ -37,7 +37,7 @@ fn the_first_twenty_lines_hold_the_four_answers() {
             [
                 "not decided",
                 "6.413\u{a0}kN (95 % interval 6.250 to 6.576). Rule: allowance",
-                "both: the line in the stopper",
+                "Both: the line in the stopper",
                 "Fit a gauge",
             ],
         ),
@@ -45,8 +45,8 @@ fn the_first_twenty_lines_hold_the_four_answers() {
             "cannot-tell",
             [
                 "no limits given",
-                "cannot tell",
-                "cannot tell with these gauges",
+                "Cannot tell",
+                "Cannot tell with these gauges",
                 "State what the line",
             ],
         ),
@@ -55,13 +55,13 @@ fn the_first_twenty_lines_hold_the_four_answers() {
             [
                 "fails",
                 "1442\u{a0}lbf (95 % interval 1405 to 1478)",
-                "both",
+                "Both",
                 "Fit jaws",
             ],
         ),
         (
             "hostile",
-            ["not decided", "6.413\u{a0}kN", "both", "Fit a gauge"],
+            ["not decided", "6.413\u{a0}kN", "Both", "Fit a gauge"],
         ),
     ];
     for ((name, analysis), (other, answers)) in sample::all().into_iter().zip(expected) {

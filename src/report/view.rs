@@ -134,6 +134,11 @@ pub(super) fn shortened(text: &str, most: usize) -> String {
     format!("{kept}…")
 }
 
+/// A quantity of the sheet as it was written, number and unit kept on one line.
+pub(super) fn quantity(quantity: impl std::fmt::Display) -> String {
+    quantity.to_string().replace(' ', "\u{a0}")
+}
+
 /// Puts the sections of this report in order.
 pub(super) fn build(analysis: &Analysis, charts: &[Chart]) -> View {
     let cx = Context {
