@@ -42,11 +42,11 @@ pub mod diagnose;
 /// The finished analysis.
 pub mod analysis;
 
-/// The stages joined.
-pub mod pipeline;
-
 /// Inputs to analysis, one line per stage.
 pub mod pipeline;
+
+/// How a figure is written for people.
+pub mod figures;
 
 /// Analysis to charts.
 pub mod chart;

@@ -1,0 +1,192 @@
+//! The traces as a Parquet table.
+//!
+//! A part that the gauges cannot give is null throughout; of a bracket only `_lo` and `_hi` are given. Missing values
+//! are null, never NaN, so that a mean over a column is a mean over what was measured.
+
+use polars::prelude::{Column, DataFrame, NamedFrom, ParquetWriter, Series};
+
+use super::ExportError;
+use crate::analysis::Analysis;
+use crate::separate::PartName;
+
+/// Columns of the parts, in the order of the file.
+const PARTS: [(PartName, &str); 7] = [
+    (PartName::Stretch, "stretch_mm"),
+    (PartName::Set, "set_mm"),
+    (PartName::StopperSlip, "stopper_slip_mm"),
+    (PartName::CoverSlip, "cover_slip_mm"),
+    (PartName::Give, "give_mm"),
+    (PartName::SetAndCoverSlip, "set_and_cover_slip_mm"),
+    (PartName::NotRecovered, "not_recovered_mm"),
+];
+
+pub(super) fn write(analysis: &Analysis) -> Result<Vec<u8>, ExportError> {
+    let traces = &analysis.traces;
+    let n = traces.time_s.len();
+    let mut columns = Vec::new();
+    columns.push(numbers("time_s", Some(&traces.time_s), n)?);
+    columns.push(numbers("load_kn", Some(&traces.load_kn), n)?);
+    // Without a travel gauge there is no travel, and the column is null.
+    let travel = (!traces.travel_mm.is_empty()).then_some(&traces.travel_mm);
+    columns.push(numbers("travel_mm", travel, n)?);
+    for (part, name) in PARTS {
+        let trace = traces.parts.get(&part);
+        columns.push(numbers(name, trace.and_then(|t| t.value.as_ref()), n)?);
+        columns.push(numbers(&format!("{name}_lo"), trace.map(|t| &t.low), n)?);
+        columns.push(numbers(&format!("{name}_hi"), trace.map(|t| &t.high), n)?);
+    }
+    same_length("phase", traces.phase.len(), n)?;
+    let phase: Vec<&str> = traces.phase.iter().map(|p| p.word()).collect();
+    columns.push(Column::from(Series::new("phase".into(), phase)));
+    columns.push(Column::from(Series::new("rows".into(), rows(analysis, n))));
+
+    let mut frame = DataFrame::new(n, columns)?;
+    let mut bytes = Vec::new();
+    ParquetWriter::new(&mut bytes).finish(&mut frame)?;
+    Ok(bytes)
+}
+
+fn numbers(name: &str, values: Option<&Vec<f64>>, n: usize) -> Result<Column, ExportError> {
+    let values: Vec<Option<f64>> = match values {
+        Some(values) => {
+            same_length(name, values.len(), n)?;
+            values.iter().map(|v| v.is_finite().then_some(*v)).collect()
+        }
+        None => vec![None; n],
+    };
+    Ok(Column::from(Series::new(name.into(), values)))
+}
+
+fn same_length(column: &str, found: usize, expected: usize) -> Result<(), ExportError> {
+    if found == expected {
+        Ok(())
+    } else {
+        Err(ExportError::Length {
+            column: column.into(),
+            found,
+            expected,
+        })
+    }
+}
+
+/// Rows of the log in each entry: the same number in all but the last, which holds the rest.
+fn rows(analysis: &Analysis, n: usize) -> Vec<u64> {
+    let record = &analysis.record;
+    let full = record.rows_per_entry.max(1);
+    let mut rows = vec![full; n];
+    let before = full * (n as u64).saturating_sub(1);
+    if let Some(last) = rows.last_mut()
+        && (1..=full).contains(&record.rows.saturating_sub(before))
+    {
+        *last = record.rows - before;
+    }
+    rows
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use polars::prelude::{ParquetReader, SerReader};
+
+    use super::*;
+    use crate::chart::sample;
+
+    fn read(analysis: &Analysis) -> DataFrame {
+        ParquetReader::new(Cursor::new(write(analysis).unwrap()))
+            .finish()
+            .unwrap()
+    }
+
+    #[test]
+    fn traces_read_back_as_they_were() {
+        let analysis = sample::passes();
+        let frame = read(&analysis);
+        let names: Vec<&str> = frame
+            .get_column_names()
+            .into_iter()
+            .map(|n| n.as_str())
+            .collect();
+        assert_eq!(
+            names[..6],
+            [
+                "time_s",
+                "load_kn",
+                "travel_mm",
+                "stretch_mm",
+                "stretch_mm_lo",
+                "stretch_mm_hi"
+            ]
+        );
+        assert_eq!(names[names.len() - 2..], ["phase", "rows"]);
+        assert_eq!(frame.height(), analysis.traces.time_s.len());
+        let load = frame.column("load_kn").unwrap().f64().unwrap();
+        for (i, expected) in analysis.traces.load_kn.iter().enumerate() {
+            assert_eq!(load.get(i), Some(*expected));
+        }
+        let phase = frame.column("phase").unwrap().str().unwrap();
+        assert_eq!(
+            (phase.get(0), phase.get(100)),
+            (Some("take-up"), Some("first dwell"))
+        );
+        // Before the first dwell no part is defined: null, not NaN.
+        let slip = frame.column("stopper_slip_mm").unwrap().f64().unwrap();
+        assert_eq!((slip.get(0), slip.get(200).is_some()), (None, true));
+    }
+
+    #[test]
+    fn a_bracket_has_ends_and_no_value_and_what_is_unknown_is_null() {
+        let frame = read(&sample::bracket());
+        let nulls = |name: &str| frame.column(name).unwrap().null_count();
+        assert_eq!(nulls("cover_slip_mm"), frame.height());
+        assert!(
+            nulls("cover_slip_mm_lo") < frame.height()
+                && nulls("cover_slip_mm_hi") < frame.height()
+        );
+        assert!(nulls("set_and_cover_slip_mm") < frame.height());
+        let frame = read(&sample::cannot_tell());
+        for name in [
+            "stopper_slip_mm",
+            "stopper_slip_mm_lo",
+            "stopper_slip_mm_hi",
+        ] {
+            assert_eq!(
+                frame.column(name).unwrap().null_count(),
+                frame.height(),
+                "{name}"
+            );
+        }
+    }
+
+    #[test]
+    fn the_rows_of_all_entries_add_up() {
+        let mut analysis = sample::passes();
+        let n = analysis.traces.time_s.len() as u64;
+        analysis.record.rows_per_entry = 4;
+        analysis.record.rows = 4 * n - 3;
+        let frame = read(&analysis);
+        let column = frame.column("rows").unwrap().u64().unwrap();
+        let rows: Vec<u64> = (0..frame.height())
+            .map(|i| column.get(i).unwrap())
+            .collect();
+        assert_eq!(rows.iter().sum::<u64>(), analysis.record.rows);
+        assert_eq!((rows[0], rows[rows.len() - 1]), (4, 1));
+    }
+
+    #[test]
+    fn columns_of_unequal_length_are_refused() {
+        let mut analysis = sample::passes();
+        analysis.traces.travel_mm.pop();
+        assert!(
+            matches!(write(&analysis), Err(ExportError::Length { column, .. }) if column == "travel_mm")
+        );
+    }
+
+    #[test]
+    fn the_same_analysis_gives_the_same_bytes() {
+        assert_eq!(
+            write(&sample::bracket()).unwrap(),
+            write(&sample::bracket()).unwrap()
+        );
+    }
+}
