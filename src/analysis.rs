@@ -16,6 +16,11 @@ use crate::sheet::Sheet;
 use crate::stats::Estimate;
 use crate::verdict::Verdict;
 
+/// Putting it together.
+mod assemble;
+
+pub(crate) use assemble::Parted;
+
 /// Version of the form of `analysis.json`; raised by one when a field changes its meaning or goes away.
 pub const SCHEMA_VERSION: u32 = 1;
 

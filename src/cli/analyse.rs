@@ -63,7 +63,7 @@ fn one(
 
 /// Everything is made in memory first, written beside, and put in place in one step.
 fn write(target: &Target, analysis: &Analysis, json: &[u8]) -> Result<(), Fault> {
-    let charts = chart::draw_all(analysis);
+    let charts = chart::draw_all(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
     let report = report::render(analysis, &charts);
     let staging = Staging::begin(&target.results)?;
     staging.write("analysis.json", json)?;

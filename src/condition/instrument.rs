@@ -20,7 +20,11 @@ pub(crate) fn stated(kind: GaugeKind, sheet: &Sheet) -> Result<Stated, String> {
     };
     let stated = gauge.stated(kind).map_err(|e| e.to_string())?;
     // A displacement is counted from the first dwell, where a standing zero error cancels; a load is not.
-    let zero = if kind.is_force() { stated.zero.unwrap_or(0.0) } else { 0.0 };
+    let zero = if kind.is_force() {
+        stated.zero.unwrap_or(0.0)
+    } else {
+        0.0
+    };
     Ok(Stated {
         errors: InstrumentErrors {
             gain: stated.gain,

@@ -84,7 +84,11 @@ pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
 fn join_short_levels(blocks: &Blocks, trend: &mut [Trend]) {
     let runs = equal_runs(trend);
     for neighbours in runs.windows(3) {
-        let (before, run, after) = (trend[neighbours[0].start], neighbours[1].clone(), trend[neighbours[2].start]);
+        let (before, run, after) = (
+            trend[neighbours[0].start],
+            neighbours[1].clone(),
+            trend[neighbours[2].start],
+        );
         let seconds = blocks.time_s[run.end - 1] - blocks.time_s[run.start];
         if trend[run.start] == Trend::Level && seconds < DWELL_S && before == after {
             trend[run].fill(before);
@@ -98,7 +102,10 @@ fn drop_small_ramps(blocks: &Blocks, trend: &mut [Trend], peak: f64) {
     for pair in runs.windows(2) {
         let (before, run) = (trend[pair[0].start], pair[1].clone());
         let change = blocks.load_n[run.end - 1] - blocks.load_n[pair[0].end - 1];
-        if trend[run.start] != Trend::Level && before == Trend::Level && change.abs() < RAMP_SHARE * peak {
+        if trend[run.start] != Trend::Level
+            && before == Trend::Level
+            && change.abs() < RAMP_SHARE * peak
+        {
             trend[run].fill(Trend::Level);
         }
     }

@@ -51,7 +51,11 @@ const LOAD_PLAY: [f64; 6] = [0.01, 0.03, 0.07, 0.14, 0.24, 0.4];
 /// Half widths of the play operators on the toe map of the load share.
 const TOE_PLAY: [f64; 5] = [0.02, 0.05, 0.1, 0.2, 0.35];
 /// Bumps of the branches of a loop: in the middle, early, late.
-const BUMPS: [fn(f64) -> f64; 3] = [|v| 4.0 * v * (1.0 - v), |v| 6.75 * v * (1.0 - v).powi(2), |v| 6.75 * v.powi(2) * (1.0 - v)];
+const BUMPS: [fn(f64) -> f64; 3] = [
+    |v| 4.0 * v * (1.0 - v),
+    |v| 6.75 * v * (1.0 - v).powi(2),
+    |v| 6.75 * v.powi(2) * (1.0 - v),
+];
 /// Lags in s; those longer than the record's length are left out but for the first beyond it.
 const LAGS_S: [f64; 8] = [1.5, 5.0, 15.0, 50.0, 150.0, 500.0, 1500.0, 5000.0];
 /// Smallest load in the logarithm, as a share of the peak.
@@ -69,7 +73,10 @@ pub(super) fn stretch(history: &History) -> Columns {
     let logarithm: Vec<f64> = share.iter().map(|s| s.max(LOG_FLOOR).ln()).collect();
     columns.push(averaged(history, share.iter().copied()));
     for width in LOG_PLAY {
-        columns.push(averaged(history, play(&logarithm, width).into_iter().map(f64::exp)));
+        columns.push(averaged(
+            history,
+            play(&logarithm, width).into_iter().map(f64::exp),
+        ));
     }
     for width in LOAD_PLAY {
         columns.push(averaged(history, play(&share, width).into_iter()));
@@ -79,13 +86,20 @@ pub(super) fn stretch(history: &History) -> Columns {
     }
     for way in [Way::Down, Way::Up] {
         for shape in BUMPS {
-            columns.push(averaged(history, branches::walk(&share, way, shape).into_iter()));
+            columns.push(averaged(
+                history,
+                branches::walk(&share, way, shape).into_iter(),
+            ));
         }
     }
     let span = history.time_s.last().copied().unwrap_or(0.0)
         - history.time_s.first().copied().unwrap_or(0.0);
     let image: Vec<f64> = match history.curve {
-        Some(curve) => history.load_n.iter().map(|f| curve(f / history.peak_n)).collect(),
+        Some(curve) => history
+            .load_n
+            .iter()
+            .map(|f| curve(f / history.peak_n))
+            .collect(),
         None => toe,
     };
     let lags = LAGS_S.iter().filter(|l| **l <= span).count() + 1;
@@ -93,18 +107,30 @@ pub(super) fn stretch(history: &History) -> Columns {
     for image in [&image, &share] {
         let first = columns.len();
         for lag in LAGS_S.iter().take(lags) {
-            columns.push(averaged(history, lagged(history.time_s, image, *lag).into_iter()));
+            columns.push(averaged(
+                history,
+                lagged(history.time_s, image, *lag).into_iter(),
+            ));
         }
         neighbours.extend((first + 1..columns.len()).map(|j| (j - 1, j)));
     }
-    Columns { columns, neighbours }
+    Columns {
+        columns,
+        neighbours,
+    }
 }
 
 /// Columns for the give of a mount or of jaws: at once, no loop, no lag.
 pub(super) fn give(history: &History) -> Columns {
     let mut columns = splines(history, GIVE_INTERVALS);
-    columns.push(averaged(history, history.load_n.iter().map(|f| f / history.peak_n)));
-    Columns { columns, neighbours: Vec::new() }
+    columns.push(averaged(
+        history,
+        history.load_n.iter().map(|f| f / history.peak_n),
+    ));
+    Columns {
+        columns,
+        neighbours: Vec::new(),
+    }
 }
 
 /// Load share to a coordinate in which a soft toe and a stiff upper part are equally wide.
@@ -145,7 +171,11 @@ fn splines(history: &History, intervals: usize) -> Vec<Vec<f64>> {
 
 /// The curve that weights of the splines make: value at a load share, scaled to one at the peak. `None` if all are zero.
 pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
-    let weights: Vec<f64> = weights.iter().take(STRETCH_INTERVALS + 2).copied().collect();
+    let weights: Vec<f64> = weights
+        .iter()
+        .take(STRETCH_INTERVALS + 2)
+        .copied()
+        .collect();
     let total: f64 = weights.iter().sum();
     (total > 0.0).then(|| {
         move |share: f64| {
@@ -153,7 +183,12 @@ pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
             let cell = (x.floor() as usize).min(STRETCH_INTERVALS - 1);
             let spline = cubic(x - cell as f64);
             let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
-            weights.iter().enumerate().map(|(j, w)| w * at(j + 1)).sum::<f64>() / total
+            weights
+                .iter()
+                .enumerate()
+                .map(|(j, w)| w * at(j + 1))
+                .sum::<f64>()
+                / total
         }
     })
 }

@@ -17,7 +17,11 @@ pub(super) enum Way {
 /// One loop per entry of `load` for the bump `shape(v)`, v from 0 at the last turning point to 1 at the one before it.
 /// Load and loop in shares of the peak.
 pub(super) fn walk(load: &[f64], way: Way, shape: fn(f64) -> f64) -> Vec<f64> {
-    let mut branch = Branch { turns: Vec::new(), now: (load.first().copied().unwrap_or(0.0), 0.0), rising: true };
+    let mut branch = Branch {
+        turns: Vec::new(),
+        now: (load.first().copied().unwrap_or(0.0), 0.0),
+        rising: true,
+    };
     load.iter()
         .map(|f| {
             branch.go(*f, way, shape);
@@ -62,7 +66,14 @@ impl Branch {
     }
 }
 
-fn bumped(from: (f64, f64), to: (f64, f64), load: f64, rising: bool, way: Way, shape: fn(f64) -> f64) -> f64 {
+fn bumped(
+    from: (f64, f64),
+    to: (f64, f64),
+    load: f64,
+    rising: bool,
+    way: Way,
+    shape: fn(f64) -> f64,
+) -> f64 {
     let span = to.0 - from.0;
     if span == 0.0 {
         return from.1;
@@ -95,7 +106,10 @@ mod tests {
         assert_eq!(up[4], 0.0);
         assert!((up[5] + 0.8 * 0.25).abs() < 1e-12, "{up:?}");
         for closed in [&down, &up] {
-            assert!(closed[6].abs() < 1e-12 && closed[7].abs() < 1e-12, "{closed:?}");
+            assert!(
+                closed[6].abs() < 1e-12 && closed[7].abs() < 1e-12,
+                "{closed:?}"
+            );
         }
     }
 }

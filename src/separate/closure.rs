@@ -16,7 +16,11 @@ const BAD_SHARE: f64 = 0.01;
 const LAG_SEEN: (f64, f64) = (4.0, 0.02);
 
 /// Residuals per gauge; caveats for those that do not close.
-pub(super) fn closure(balance: &Balance, phased: &Phased, caveats: &mut Vec<Caveat>) -> Vec<Closure> {
+pub(super) fn closure(
+    balance: &Balance,
+    phased: &Phased,
+    caveats: &mut Vec<Caveat>,
+) -> Vec<Closure> {
     let residuals = balance.problem.residuals(&balance.fit);
     let mut out = Vec::new();
     for ((gauge, rows), residual) in balance

@@ -114,7 +114,14 @@ pub(super) fn fit(
             slope,
             misfit,
             binding,
-            spline: Some(balance.stretch.weights.iter().map(|w| balance.fit.weights[*w]).collect()),
+            spline: Some(
+                balance
+                    .stretch
+                    .weights
+                    .iter()
+                    .map(|w| balance.fit.weights[*w])
+                    .collect(),
+            ),
         };
         let Some(next) = scene.assemble(&lags, Some(&pass))? else {
             return Ok(None);
@@ -221,7 +228,12 @@ impl<'a> Scene<'a> {
         }
     }
 
-    fn columns(&self, of: fn(&History) -> Columns, load_shift: f64, spline: Option<&[f64]>) -> Columns {
+    fn columns(
+        &self,
+        of: fn(&History) -> Columns,
+        load_shift: f64,
+        spline: Option<&[f64]>,
+    ) -> Columns {
         let curve = spline.and_then(bases::spline_curve);
         let shifted: Vec<f64>;
         let load: &[f64] = if load_shift == 0.0 {
@@ -302,8 +314,15 @@ impl<'a> Scene<'a> {
         let spline = pass.and_then(|p| p.spline.as_deref());
         let mut weights = Vec::new();
         // No shape makes more than the whole movement: far from binding, but it settles combinations that fit alike.
-        let widest = |r: &Option<Reading>| r.as_ref().map_or(0.0, |r| r.mean.iter().map(|m| finite(*m).abs()).fold(0.0, f64::max));
-        let whole = [&travel, &mark, &tail, &body].into_iter().map(widest).fold(1e-3, f64::max);
+        let widest = |r: &Option<Reading>| {
+            r.as_ref().map_or(0.0, |r| {
+                r.mean.iter().map(|m| finite(*m).abs()).fold(0.0, f64::max)
+            })
+        };
+        let whole = [&travel, &mark, &tail, &body]
+            .into_iter()
+            .map(widest)
+            .fold(1e-3, f64::max);
         let mut shape = |columns: Vec<Vec<f64>>| {
             let first = weights.len();
             weights.extend(columns.iter().map(|_| Weight {
@@ -318,8 +337,16 @@ impl<'a> Scene<'a> {
         };
         let give = self.zeroed(self.columns(bases::give, 0.0, None));
         let columns = self.columns(bases::stretch, 0.0, spline);
-        let neighbours = if travel.is_some() { columns.neighbours.clone() } else { Vec::new() };
-        let stretch = if travel.is_some() { shape(self.zeroed(columns)) } else { Shape::default() };
+        let neighbours = if travel.is_some() {
+            columns.neighbours.clone()
+        } else {
+            Vec::new()
+        };
+        let stretch = if travel.is_some() {
+            shape(self.zeroed(columns))
+        } else {
+            Shape::default()
+        };
         let body_shape = if body.is_some() {
             shape(give.clone())
         } else {
@@ -347,7 +374,15 @@ impl<'a> Scene<'a> {
         let at_stopper = mark.as_ref().or(tail.as_ref());
         let sequences = Sequences {
             stopper: sequence(at_stopper.is_some(), true, self.may_grow(at_stopper)),
-            core: sequence(core.is_some(), !locked, if locked { (0..n).map(|k| k >= self.dwell).collect() } else { self.may_grow(core.as_ref()) }),
+            core: sequence(
+                core.is_some(),
+                !locked,
+                if locked {
+                    (0..n).map(|k| k >= self.dwell).collect()
+                } else {
+                    self.may_grow(core.as_ref())
+                },
+            ),
             rest: sequence(travel.is_some(), true, self.may_grow(travel.as_ref())),
         };
 
@@ -481,16 +516,26 @@ impl<'a> Scene<'a> {
 
     /// Creep of fibres spreads evenly over the decades of time: neighbouring lags have weights alike within
     /// [`SPECTRUM_SCATTER`] of their mean (from an earlier pass). This is what tells a slow recovery from set.
-    fn creep_spectrum(&self, neighbours: &[(usize, usize)], pass: Option<&Pass>) -> Vec<(usize, usize, f64)> {
+    fn creep_spectrum(
+        &self,
+        neighbours: &[(usize, usize)],
+        pass: Option<&Pass>,
+    ) -> Vec<(usize, usize, f64)> {
         let Some(spline) = pass.and_then(|p| p.spline.as_ref()) else {
             return Vec::new();
         };
-        let lagged: f64 = neighbours.iter().map(|(a, b)| (spline[*a] + spline[*b]) / 2.0).sum();
+        let lagged: f64 = neighbours
+            .iter()
+            .map(|(a, b)| (spline[*a] + spline[*b]) / 2.0)
+            .sum();
         let mean = 2.0 * lagged / neighbours.len().max(1) as f64;
         if mean <= 0.0 {
             return Vec::new();
         }
-        neighbours.iter().map(|(a, b)| (*a, *b, SPECTRUM_SCATTER * mean)).collect()
+        neighbours
+            .iter()
+            .map(|(a, b)| (*a, *b, SPECTRUM_SCATTER * mean))
+            .collect()
     }
 
     /// Blocks at which set and slips may grow: not while the load falls or rests well below its highest so far, unless
@@ -506,7 +551,12 @@ impl<'a> Scene<'a> {
                 let all = self.first + k;
                 let eased = blocks.load_n[all] < EASED_SHARE * blocks.highest_n[all];
                 let idle = matches!(blocks.phase[all], PhaseKind::Unload | PhaseKind::Rest);
-                let runs = gauge.is_some_and(|t| k > 0 && t.mean[k] - t.mean[k - 1] > 6.0 * (t.variance[k] + t.variance[k - 1]).sqrt() && blocks.load_n[all] < blocks.load_n[all - 1]);
+                let runs = gauge.is_some_and(|t| {
+                    k > 0
+                        && t.mean[k] - t.mean[k - 1]
+                            > 6.0 * (t.variance[k] + t.variance[k - 1]).sqrt()
+                        && blocks.load_n[all] < blocks.load_n[all - 1]
+                });
                 !(eased && idle) || runs
             })
             .collect()

@@ -10,7 +10,9 @@
 //! bounds (from memory).
 
 use clarabel::algebra::CscMatrix;
-use clarabel::solver::{DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus};
+use clarabel::solver::{
+    DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus,
+};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// A weight's own knowledge, independent of the record.
@@ -151,8 +153,13 @@ impl Problem {
     fn layout(&self) -> Layout {
         let mut next = self.weights.len();
         let mut slots = vec![vec![None; self.blocks]; self.sequences.len()];
-        let mut bounds: Vec<(usize, Option<usize>)> =
-            self.weights.iter().enumerate().filter(|(_, w)| w.non_negative).map(|(i, _)| (i, None)).collect();
+        let mut bounds: Vec<(usize, Option<usize>)> = self
+            .weights
+            .iter()
+            .enumerate()
+            .filter(|(_, w)| w.non_negative)
+            .map(|(i, _)| (i, None))
+            .collect();
         for k in 0..self.blocks {
             for (s, sequence) in self.sequences.iter().enumerate() {
                 let before = if k > 0 { slots[s][k - 1] } else { None };
@@ -166,7 +173,11 @@ impl Problem {
                 }
             }
         }
-        Layout { slots, unknowns: next, bounds }
+        Layout {
+            slots,
+            unknowns: next,
+            bounds,
+        }
     }
 
     fn normal_equations(&self, layout: &Layout) -> Normal {
@@ -194,19 +205,31 @@ impl Problem {
                     }
                 }
                 for &s in &rows.sequences {
-                    let Some(q) = layout.slots[s][k] else { continue };
+                    let Some(q) = layout.slots[s][k] else {
+                        continue;
+                    };
                     right[q] += w * y;
                     for (i, column) in &rows.columns {
                         cross[q - p][*i] += w * column[k];
                     }
-                    for r in rows.sequences.iter().filter_map(|o| layout.slots[*o][k]).filter(|r| *r <= q) {
+                    for r in rows
+                        .sequences
+                        .iter()
+                        .filter_map(|o| layout.slots[*o][k])
+                        .filter(|r| *r <= q)
+                    {
                         add(&mut local, r, q, w);
                     }
                 }
             }
         }
         // A sequence that may fall is tied weakly to its neighbour, so that a gap in its gauge does not leave it loose.
-        for (slots, _) in layout.slots.iter().zip(&self.sequences).filter(|(_, s)| !s.rising) {
+        for (slots, _) in layout
+            .slots
+            .iter()
+            .zip(&self.sequences)
+            .filter(|(_, s)| !s.rising)
+        {
             for pair in slots.windows(2) {
                 if let [Some(a), Some(b)] = *pair {
                     if a != b {
@@ -226,10 +249,21 @@ impl Problem {
         let mut columns = local;
         for (i, weight) in self.weights.iter().enumerate() {
             dense[i][i] += weight.prior.precision() + RIDGE;
-            columns[i] = dense[i][..=i].iter().copied().enumerate().filter(|(j, v)| *v != 0.0 || *j == i).collect();
+            columns[i] = dense[i][..=i]
+                .iter()
+                .copied()
+                .enumerate()
+                .filter(|(j, v)| *v != 0.0 || *j == i)
+                .collect();
         }
         for q in p..n {
-            columns[q].extend(cross[q - p].iter().copied().enumerate().filter(|(_, v)| *v != 0.0));
+            columns[q].extend(
+                cross[q - p]
+                    .iter()
+                    .copied()
+                    .enumerate()
+                    .filter(|(_, v)| *v != 0.0),
+            );
             add(&mut columns, q, q, RIDGE);
         }
         Normal { columns, right }
@@ -249,7 +283,12 @@ impl Problem {
     }
 
     /// Block principal pivoting from a binding set to the exact solution.
-    fn pivot(&self, layout: &Layout, normal: &Normal, mut binding: Vec<bool>) -> Result<Fit, SolveError> {
+    fn pivot(
+        &self,
+        layout: &Layout,
+        normal: &Normal,
+        mut binding: Vec<bool>,
+    ) -> Result<Fit, SolveError> {
         let (mut fewest, mut patience) = (usize::MAX, 3);
         let curvature: Vec<f64> = normal
             .columns
@@ -264,7 +303,11 @@ impl Problem {
             let wrong: Vec<(usize, f64)> = (0..binding.len())
                 .filter_map(|c| {
                     let (upper, lower) = layout.bounds[c];
-                    let off = if binding[c] { -gradient[c] / curvature[upper] } else { lower.map_or(0.0, |l| values[l]) - values[upper] };
+                    let off = if binding[c] {
+                        -gradient[c] / curvature[upper]
+                    } else {
+                        lower.map_or(0.0, |l| values[l]) - values[upper]
+                    };
                     (off > ZERO).then_some((c, off))
                 })
                 .collect();
@@ -283,11 +326,24 @@ impl Problem {
                 binding[*c] = !binding[*c];
             }
         }
-        Err(SolveError::NoSolution("the set of binding constraints did not settle".into()))
+        Err(SolveError::NoSolution(
+            "the set of binding constraints did not settle".into(),
+        ))
     }
 
-    fn fit(&self, layout: Layout, values: &[f64], reduced: Vec<Option<usize>>, cholesky: Cholesky<f64, Dyn>, binding: Vec<bool>) -> Fit {
-        let sequences = layout.slots.iter().map(|slots| slots.iter().map(|i| i.map_or(0.0, |i| values[i])).collect()).collect();
+    fn fit(
+        &self,
+        layout: Layout,
+        values: &[f64],
+        reduced: Vec<Option<usize>>,
+        cholesky: Cholesky<f64, Dyn>,
+        binding: Vec<bool>,
+    ) -> Fit {
+        let sequences = layout
+            .slots
+            .iter()
+            .map(|slots| slots.iter().map(|i| i.map_or(0.0, |i| values[i])).collect())
+            .collect();
         let priors = self
             .weights
             .iter()
@@ -295,7 +351,15 @@ impl Problem {
             .filter(|(_, w)| w.prior != Prior::None && !w.source.is_empty())
             .map(|(i, w)| (i, w.prior, w.source.clone()))
             .collect();
-        Fit { weights: values[..self.weights.len()].to_vec(), sequences, binding, layout, reduced, cholesky, priors }
+        Fit {
+            weights: values[..self.weights.len()].to_vec(),
+            sequences,
+            binding,
+            layout,
+            reduced,
+            cholesky,
+            priors,
+        }
     }
 
     /// Reading minus model per gauge and block; NaN where there is no reading.
@@ -305,7 +369,11 @@ impl Problem {
             .map(|rows| {
                 (0..self.blocks)
                     .map(|k| {
-                        let shapes: f64 = rows.columns.iter().map(|(i, c)| fit.weights[*i] * c[k]).sum();
+                        let shapes: f64 = rows
+                            .columns
+                            .iter()
+                            .map(|(i, c)| fit.weights[*i] * c[k])
+                            .sum();
                         let slips: f64 = rows.sequences.iter().map(|s| fit.sequences[*s][k]).sum();
                         rows.reading[k] - shapes - slips
                     })
@@ -317,7 +385,13 @@ impl Problem {
     /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
     /// over dyadic numbers of last blocks, the step's estimate given everything else, and its standard deviation;
     /// the pair with the highest one-sided bound. (0, 0) where no step can be told from what is free anyway.
-    pub(super) fn late_step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, at: usize) -> (f64, f64) {
+    pub(super) fn late_step(
+        &self,
+        fit: &Fit,
+        residuals: &[Vec<f64>],
+        s: usize,
+        at: usize,
+    ) -> (f64, f64) {
         let mut best = (0.0, 0.0);
         let mut best_bound = f64::NEG_INFINITY;
         let mut length = 1;
@@ -351,7 +425,11 @@ impl Problem {
                         cross[r] += w * column[k];
                     }
                 }
-                for full in rows.sequences.iter().filter_map(|o| fit.layout.slots[*o][k]) {
+                for full in rows
+                    .sequences
+                    .iter()
+                    .filter_map(|o| fit.layout.slots[*o][k])
+                {
                     if let Some(r) = fit.reduced[full] {
                         cross[r] += w;
                     }
@@ -360,12 +438,17 @@ impl Problem {
         }
         let information = own - cross.dot(&fit.cholesky.solve(&cross));
         // Where the step can be made up by what is free already, that freedom's spread is the figure that counts.
-        (own > 0.0 && information > 1e-3 * own).then(|| (pull / information, information.sqrt().recip()))
+        (own > 0.0 && information > 1e-3 * own)
+            .then(|| (pull / information, information.sqrt().recip()))
     }
 }
 
 /// Solution with the binding constraints held: reduced unknowns, factor of their normal matrix, all values.
-fn solve_held(layout: &Layout, normal: &Normal, binding: &[bool]) -> Result<(Vec<Option<usize>>, Cholesky<f64, Dyn>, Vec<f64>), SolveError> {
+fn solve_held(
+    layout: &Layout,
+    normal: &Normal,
+    binding: &[bool],
+) -> Result<(Vec<Option<usize>>, Cholesky<f64, Dyn>, Vec<f64>), SolveError> {
     let reduced = reduce(layout, binding);
     let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
     let mut matrix = DMatrix::<f64>::zeros(count, count);
@@ -383,7 +466,10 @@ fn solve_held(layout: &Layout, normal: &Normal, binding: &[bool]) -> Result<(Vec
     }
     let cholesky = Cholesky::new(matrix).ok_or(SolveError::Undetermined)?;
     let solved = cholesky.solve(&right);
-    let values = reduced.iter().map(|r| r.map_or(0.0, |r| solved[r])).collect();
+    let values = reduced
+        .iter()
+        .map(|r| r.map_or(0.0, |r| solved[r]))
+        .collect();
     Ok((reduced, cholesky, values))
 }
 
@@ -446,10 +532,27 @@ fn interior_point(layout: &Layout, normal: &Normal) -> Result<Vec<bool>, SolveEr
         .columns
         .iter()
         .enumerate()
-        .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| v.sqrt().recip()))
+        .map(|(j, c)| {
+            c.iter()
+                .find(|(i, _)| *i == j)
+                .map_or(1.0, |(_, v)| v.sqrt().recip())
+        })
         .collect();
-    let quadratic = sparse(n, n, normal.columns.iter().enumerate().map(|(j, c)| c.iter().map(|(i, v)| (*i, v * scale[*i] * scale[j])).collect()));
-    let linear: Vec<f64> = normal.right.iter().zip(&scale).map(|(r, s)| -r * s).collect();
+    let quadratic = sparse(
+        n,
+        n,
+        normal.columns.iter().enumerate().map(|(j, c)| {
+            c.iter()
+                .map(|(i, v)| (*i, v * scale[*i] * scale[j]))
+                .collect()
+        }),
+    );
+    let linear: Vec<f64> = normal
+        .right
+        .iter()
+        .zip(&scale)
+        .map(|(r, s)| -r * s)
+        .collect();
     let mut columns: Vec<Vec<(usize, f64)>> = vec![Vec::new(); n];
     for (row, (upper, lower)) in layout.bounds.iter().enumerate() {
         columns[*upper].push((row, -1.0));
@@ -466,22 +569,41 @@ fn interior_point(layout: &Layout, normal: &Normal) -> Result<Vec<bool>, SolveEr
         .build()
         .map_err(|e| SolveError::NoSolution(e.to_string()))?;
     let cones = [NonnegativeConeT(count)];
-    let mut solver = DefaultSolver::new(&quadratic, &linear, &constraints, &vec![0.0; count], &cones, settings)
-        .map_err(|e| SolveError::NoSolution(e.to_string()))?;
+    let mut solver = DefaultSolver::new(
+        &quadratic,
+        &linear,
+        &constraints,
+        &vec![0.0; count],
+        &cones,
+        settings,
+    )
+    .map_err(|e| SolveError::NoSolution(e.to_string()))?;
     solver.solve();
     let solution = &solver.solution;
     // A solution short of full accuracy will do: pivoting ends at the exact one.
     if matches!(
         solution.status,
-        SolverStatus::Solved | SolverStatus::AlmostSolved | SolverStatus::InsufficientProgress | SolverStatus::MaxIterations
+        SolverStatus::Solved
+            | SolverStatus::AlmostSolved
+            | SolverStatus::InsufficientProgress
+            | SolverStatus::MaxIterations
     ) {
-        Ok(solution.z.iter().zip(&solution.s).map(|(z, s)| z > s).collect())
+        Ok(solution
+            .z
+            .iter()
+            .zip(&solution.s)
+            .map(|(z, s)| z > s)
+            .collect())
     } else {
         Err(SolveError::NoSolution(format!("{:?}", solution.status)))
     }
 }
 
-fn sparse(rows: usize, columns: usize, entries: impl Iterator<Item = Vec<(usize, f64)>>) -> CscMatrix<f64> {
+fn sparse(
+    rows: usize,
+    columns: usize,
+    entries: impl Iterator<Item = Vec<(usize, f64)>>,
+) -> CscMatrix<f64> {
     let (mut starts, mut places, mut values) = (vec![0], Vec::new(), Vec::new());
     for mut column in entries {
         column.sort_by_key(|(i, _)| *i);

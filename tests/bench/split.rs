@@ -13,7 +13,11 @@ fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let kind = Kind::from_name(&args[0]).expect("kind");
     let seeds: u64 = args[1].parse().expect("seeds");
-    let grade = if args.get(2).is_some_and(|g| g == "coarse") { Grade::Coarse } else { Grade::Good };
+    let grade = if args.get(2).is_some_and(|g| g == "coarse") {
+        Grade::Coarse
+    } else {
+        Grade::Good
+    };
     let verbose = args.get(3).is_some();
     let mut table: BTreeMap<PartName, Vec<[f64; 5]>> = BTreeMap::new();
     let mut seconds = 0.0;
@@ -26,34 +30,102 @@ fn main() {
         let (phased, c2) = phases(&record, &sheet);
         let (separated, c3) = match separate(&record, &phased, &sheet) {
             Ok(s) => s,
-            Err(e) => { println!("seed {seed}: {e} {:?} {}", std::error::Error::source(&e).map(ToString::to_string), phased.blocks.len()); continue; }
+            Err(e) => {
+                println!(
+                    "seed {seed}: {e} {:?} {}",
+                    std::error::Error::source(&e).map(ToString::to_string),
+                    phased.blocks.len()
+                );
+                continue;
+            }
         };
         seconds += clock.elapsed().as_secs_f64();
         if let Some(e) = &separated.parts[&PartName::StopperSlip].end.value {
-            if args.get(3).is_some_and(|v| v == "q") { println!("seed {seed} Q {:.4} truth {:.4} seating {:.4} {:?} G {:.4}", 1e3 * e, 1e3 * simulated.truth.stopper_slip.last().unwrap(), 1e3 * simulated.truth.seating.last().unwrap(), simulated.draws.jaw_give_m, 1e3* simulated.truth.give(simulated.truth.at_proof.unwrap_or(0))); continue; }
+            if args.get(3).is_some_and(|v| v == "q") {
+                println!(
+                    "seed {seed} Q {:.4} truth {:.4} seating {:.4} {:?} G {:.4}",
+                    1e3 * e,
+                    1e3 * simulated.truth.stopper_slip.last().unwrap(),
+                    1e3 * simulated.truth.seating.last().unwrap(),
+                    simulated.draws.jaw_give_m,
+                    1e3 * simulated.truth.give(simulated.truth.at_proof.unwrap_or(0))
+                );
+                continue;
+            }
         }
         if verbose {
-            println!("rows {} blocks {} dwell {:?} truth dwell {:?} pre {:.0} cycles {}", record.time_s.len(), phased.blocks.len(), phased.reference, simulated.truth.reference, phased.pretension_n, phased.cycles);
-            for p in &phased.phases { println!("  {:?} {:.1}-{:.1}s {:.0}-{:.0}N", p.kind, p.start_s, p.end_s, p.load_start_n, p.load_end_n); }
-            for c in c1.iter().chain(&c2).chain(&c3) { println!("  caveat {} {}", c.code, c.message); }
-            for c in &separated.closure { println!("  closure {:?} rms {:.4} expected {:.4} lag {:?}", c.gauge, c.rms_mm, c.expected_mm, c.lag_s); }
+            println!(
+                "rows {} blocks {} dwell {:?} truth dwell {:?} pre {:.0} cycles {}",
+                record.time_s.len(),
+                phased.blocks.len(),
+                phased.reference,
+                simulated.truth.reference,
+                phased.pretension_n,
+                phased.cycles
+            );
+            for p in &phased.phases {
+                println!(
+                    "  {:?} {:.1}-{:.1}s {:.0}-{:.0}N",
+                    p.kind, p.start_s, p.end_s, p.load_start_n, p.load_end_n
+                );
+            }
+            for c in c1.iter().chain(&c2).chain(&c3) {
+                println!("  caveat {} {}", c.code, c.message);
+            }
+            for c in &separated.closure {
+                println!(
+                    "  closure {:?} rms {:.4} expected {:.4} lag {:?}",
+                    c.gauge, c.rms_mm, c.expected_mm, c.lag_s
+                );
+            }
             if args.get(3).is_some_and(|v| v == "r") {
                 let b = &separated.blocks;
-                for c in separated.closure.iter().filter(|c| c.gauge == bitterend::ingest::GaugeKind::Travel) {
+                for c in separated
+                    .closure
+                    .iter()
+                    .filter(|c| c.gauge == bitterend::ingest::GaugeKind::Travel)
+                {
                     for k in 0..b.len() {
                         let row = (b.first[k] + b.end[k]) / 2;
                         let t = &simulated.truth;
-                        let x = |p: PartName| separated.course(p).and_then(|c| c.value.as_ref()).map_or(f64::NAN, |v| 1e3 * v[k]);
-                        println!("   {:.1}s n{} {:?} F {:.0} r {:+.4} | S {:.3} {:.3} | D {:.3} {:.3} | Q {:.3} {:.3} | C {:.3} {:.3} | G {:.3} {:.3}", b.time_s[k], b.end[k] - b.first[k], b.phase[k], b.load_n[k], 1e3 * c.residual_m[k],
-                            x(PartName::Stretch), 1e3 * t.stretch[row], x(PartName::NotRecovered), 1e3 * t.not_recovered(row), x(PartName::StopperSlip), 1e3 * t.stopper_slip[row], x(PartName::CoverSlip), 1e3 * t.cover_slip[row], x(PartName::Give), 1e3 * t.give(row));
+                        let x = |p: PartName| {
+                            separated
+                                .course(p)
+                                .and_then(|c| c.value.as_ref())
+                                .map_or(f64::NAN, |v| 1e3 * v[k])
+                        };
+                        println!(
+                            "   {:.1}s n{} {:?} F {:.0} r {:+.4} | S {:.3} {:.3} | D {:.3} {:.3} | Q {:.3} {:.3} | C {:.3} {:.3} | G {:.3} {:.3}",
+                            b.time_s[k],
+                            b.end[k] - b.first[k],
+                            b.phase[k],
+                            b.load_n[k],
+                            1e3 * c.residual_m[k],
+                            x(PartName::Stretch),
+                            1e3 * t.stretch[row],
+                            x(PartName::NotRecovered),
+                            1e3 * t.not_recovered(row),
+                            x(PartName::StopperSlip),
+                            1e3 * t.stopper_slip[row],
+                            x(PartName::CoverSlip),
+                            1e3 * t.cover_slip[row],
+                            x(PartName::Give),
+                            1e3 * t.give(row)
+                        );
                     }
                 }
             }
-            println!("  zero {:?} drift {:?}", record.load_zero.value, record.load_drift.value);
+            println!(
+                "  zero {:?} drift {:?}",
+                record.load_zero.value, record.load_drift.value
+            );
         }
         let t = &simulated.truth;
         // The pull ends when the line goes slack.
-        let last = (0..t.load.len()).rev().find(|i| t.load[*i] >= 0.9 * phased.pretension_n).unwrap_or(t.load.len() - 1);
+        let last = (0..t.load.len())
+            .rev()
+            .find(|i| t.load[*i] >= 0.9 * phased.pretension_n)
+            .unwrap_or(t.load.len() - 1);
         let truth = |name: PartName, row: usize| match name {
             PartName::Stretch => t.stretch[row],
             PartName::Set => t.set[row],
@@ -66,7 +138,9 @@ fn main() {
         for (name, part) in &separated.parts {
             let e = &part.end;
             let (Some(low), Some(high)) = (e.low, e.high) else {
-                if verbose { println!("  {name:?}: {:?} {:?}", e.status, e.reason); }
+                if verbose {
+                    println!("  {name:?}: {:?} {:?}", e.status, e.reason);
+                }
                 continue;
             };
             let x = truth(*name, last);
@@ -77,12 +151,24 @@ fn main() {
                     let mut sum = (0.0, 0.0);
                     let mut k = 0;
                     for row in phased.reference.start..=last {
-                        while k + 1 < b.len() && b.end[k] <= row { k += 1; }
+                        while k + 1 < b.len() && b.end[k] <= row {
+                            k += 1;
+                        }
                         // straight lines between centres
                         let time = record.time_s[row];
-                        let (a, z) = if time < b.time_s[k] && k > 0 { (k - 1, k) } else if k + 1 < b.len() { (k, k + 1) } else { (k, k) };
+                        let (a, z) = if time < b.time_s[k] && k > 0 {
+                            (k - 1, k)
+                        } else if k + 1 < b.len() {
+                            (k, k + 1)
+                        } else {
+                            (k, k)
+                        };
                         let gap = b.time_s[z] - b.time_s[a];
-                        let s = if gap > 0.0 { (time - b.time_s[a]) / gap } else { 0.0 };
+                        let s = if gap > 0.0 {
+                            (time - b.time_s[a]) / gap
+                        } else {
+                            0.0
+                        };
                         let v = value[a] + s.clamp(0.0, 1.0) * (value[z] - value[a]);
                         sum.0 += (v - truth(*name, row)).powi(2);
                         sum.1 += 1.0;
@@ -91,18 +177,47 @@ fn main() {
                 }
             }
             let inside = f64::from(u8::from(low <= x && x <= high));
-            table.entry(*name).or_default().push([inside, 1e3 * (e.value.unwrap_or((low + high) / 2.0) - x), 1e3 * (high - low) / 2.0, rms, 1e3 * e.standard_error.unwrap_or(f64::NAN)]);
+            table.entry(*name).or_default().push([
+                inside,
+                1e3 * (e.value.unwrap_or((low + high) / 2.0) - x),
+                1e3 * (high - low) / 2.0,
+                rms,
+                1e3 * e.standard_error.unwrap_or(f64::NAN),
+            ]);
             if verbose {
-                println!("  {name:?} truth {:.3} value {:?} [{:.3}, {:.3}] {:?} rms {rms:.4}", 1e3 * x, e.value.map(|v| 1e3 * v), 1e3 * low, 1e3 * high, e.status);
-                for b in part.budget.iter().take(4) { println!("      {:.4} {}", b.standard_uncertainty_mm, b.source); }
+                println!(
+                    "  {name:?} truth {:.3} value {:?} [{:.3}, {:.3}] {:?} rms {rms:.4}",
+                    1e3 * x,
+                    e.value.map(|v| 1e3 * v),
+                    1e3 * low,
+                    1e3 * high,
+                    e.status
+                );
+                for b in part.budget.iter().take(4) {
+                    println!("      {:.4} {}", b.standard_uncertainty_mm, b.source);
+                }
             }
         }
     }
-    println!("{} {seeds} seeds, {:.3} s each", args[0], seconds / seeds as f64);
+    println!(
+        "{} {seeds} seeds, {:.3} s each",
+        args[0],
+        seconds / seeds as f64
+    );
     for (name, rows) in table {
         let n = rows.len() as f64;
         let mean = |i: usize| rows.iter().map(|r| r[i]).sum::<f64>() / n;
         let rmse = (rows.iter().map(|r| r[1] * r[1]).sum::<f64>() / n).sqrt();
-        println!("{name:>16?}: inside {:>3}/{:<3} bias {:+.4} rmse {:.4} half width {:.4} se {:.4} course rms {:.4} worst {:.4}", mean(0) * n, n, mean(1), rmse, mean(2), mean(4), mean(3), rows.iter().map(|r| r[3]).fold(0.0, f64::max));
+        println!(
+            "{name:>16?}: inside {:>3}/{:<3} bias {:+.4} rmse {:.4} half width {:.4} se {:.4} course rms {:.4} worst {:.4}",
+            mean(0) * n,
+            n,
+            mean(1),
+            rmse,
+            mean(2),
+            mean(4),
+            mean(3),
+            rows.iter().map(|r| r[3]).fold(0.0, f64::max)
+        );
     }
 }

@@ -1,0 +1,264 @@
+//! From what the stages found to one analysis: rows, steps, facts.
+
+use std::collections::BTreeMap;
+
+use crate::aboard::AboardResult;
+use crate::analysis::{
+    Analysis, Energy, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, TracePart, Traces,
+};
+use crate::caveat::Caveat;
+use crate::condition::Conditioned;
+use crate::diagnose::Diagnosis;
+use crate::ingest::GaugeKind;
+use crate::limit::Limit;
+use crate::phases::{Blocks, PhaseKind, Phased};
+use crate::pipeline::Inputs;
+use crate::separate::{Course, PartName, Separated};
+use crate::stats::{Estimate, Measure};
+use crate::verdict::Verdict;
+
+/// What the stages after the separation found.
+pub(crate) struct Parted {
+    pub verdict: Verdict,
+    pub limit: Limit,
+    pub aboard: Option<AboardResult>,
+    pub diagnosis: Diagnosis,
+    pub caveats: Vec<Caveat>,
+}
+
+impl Analysis {
+    /// Puts an analysis together.
+    pub(crate) fn assemble(
+        inputs: Inputs,
+        settings: &Settings,
+        record: &Conditioned,
+        phased: &Phased,
+        separated: Separated,
+        parted: Parted,
+    ) -> Self {
+        let facts = facts(&inputs, record, phased, &separated);
+        Self {
+            schema_version: SCHEMA_VERSION,
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            verdict: parted.verdict,
+            limit: parted.limit,
+            aboard: parted.aboard,
+            diagnosis: parted.diagnosis,
+            caveats: parted.caveats,
+            phases: phased.phases.clone(),
+            steps: steps(phased, &separated),
+            energy: energy(phased, &separated),
+            traces: traces(record, phased, &separated),
+            record: facts,
+            load_zero: record.load_zero.clone(),
+            load_drift: record.load_drift.clone(),
+            settings: settings.clone(),
+            inputs: inputs.files,
+            understood: inputs.log.understood,
+            sheet: SheetRecord(inputs.sheet),
+            separated,
+        }
+    }
+}
+
+fn facts(inputs: &Inputs, record: &Conditioned, phased: &Phased, separated: &Separated) -> Record {
+    let noise = std::iter::once(&record.load)
+        .chain(&record.gauges)
+        .map(|g| {
+            (
+                g.kind,
+                g.noise * 1e3_f64.powi(if g.kind.is_force() { -1 } else { 1 }),
+            )
+        })
+        .collect();
+    let travels = separated.travel_m.iter().copied().filter(|t| t.is_finite());
+    Record {
+        rows: inputs.log.rows,
+        rows_per_entry: record.rows_per_entry as u64,
+        start_s: record.time_s.first().copied().unwrap_or(0.0),
+        end_s: record.time_s.last().copied().unwrap_or(0.0),
+        rate_hz: record.rows_per_entry as f64 / record.period_s.max(f64::MIN_POSITIVE),
+        peak_load_kn: phased.peak_n / 1e3,
+        peak_travel_mm: travels.reduce(f64::max).map(|t| 1e3 * t),
+        pretension_kn: phased.pretension_n / 1e3,
+        loading_rate_kn_per_s: Some(phased.ramp_rate_n_per_s / 1e3).filter(|r| *r > 0.0),
+        noise,
+        cycles: phased.cycles,
+    }
+}
+
+/// One row per hold and rest, at its end.
+fn steps(phased: &Phased, separated: &Separated) -> Vec<StepRow> {
+    let blocks = &separated.blocks;
+    let mut counts: BTreeMap<PhaseKind, usize> = BTreeMap::new();
+    let mut rows = Vec::new();
+    for phase in &phased.phases {
+        if !matches!(
+            phase.kind,
+            PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest | PhaseKind::RunOut
+        ) {
+            continue;
+        }
+        let count = counts.entry(phase.kind).or_insert(0);
+        *count += 1;
+        let Some(k) = (0..blocks.len())
+            .rev()
+            .find(|k| blocks.first[*k] < phase.end && blocks.first[*k] >= phase.first)
+        else {
+            continue;
+        };
+        rows.push(StepRow {
+            label: format!("{} {count}", phase.kind.word()),
+            time_s: phase.end_s,
+            load_kn: blocks.load_n[k] / 1e3,
+            travel_mm: separated
+                .travel_m
+                .get(k)
+                .copied()
+                .filter(|t| t.is_finite())
+                .map(|t| 1e3 * t),
+            parts: separated
+                .parts
+                .iter()
+                .filter_map(|(name, part)| Some((*name, at(part.course.as_ref()?, k))))
+                .collect(),
+        });
+    }
+    rows
+}
+
+/// A course at one block as an estimate.
+fn at(course: &Course, k: usize) -> Estimate {
+    let (low, high) = (course.low[k], course.high[k]);
+    match &course.value {
+        Some(value) => Estimate::measured(
+            Measure::Length,
+            value[k],
+            (high - low) / (2.0 * 1.96),
+            low,
+            high,
+            "course of the part",
+        ),
+        None => Estimate::bracket(
+            Measure::Length,
+            low,
+            high,
+            "course of the part",
+            "see the part",
+        ),
+    }
+}
+
+/// Energy for the cautions (domain: Care): half the highest load times the travel that came back; the area under the
+/// unloading curve over the gauge length beside it.
+fn energy(phased: &Phased, separated: &Separated) -> Energy {
+    let peak_travel = separated
+        .travel_m
+        .iter()
+        .copied()
+        .filter(|t| t.is_finite())
+        .reduce(f64::max);
+    let stayed = separated
+        .course(PartName::NotRecovered)
+        .and_then(|c| c.value.as_ref()?.last().copied());
+    let back = peak_travel.map(|peak| (peak - stayed.unwrap_or(0.0)).max(0.0));
+    let area = separated.stretch_curve.as_ref().map(|curve| {
+        let points: Vec<(f64, f64)> = curve
+            .load_kn
+            .iter()
+            .copied()
+            .zip(curve.unloading_mm.iter().copied())
+            .collect();
+        // kN times mm is J.
+        points
+            .windows(2)
+            .map(|w| (w[0].0 + w[1].0) / 2.0 * (w[1].1 - w[0].1))
+            .sum::<f64>()
+    });
+    Energy {
+        upper_j: back.map(|x| 0.5 * phased.peak_n * x),
+        measured_j: area.filter(|a| *a > 0.0),
+    }
+}
+
+/// Rows: indicated load and travel, the parts between the blocks' centres by straight lines.
+fn traces(record: &Conditioned, phased: &Phased, separated: &Separated) -> Traces {
+    let mut phase = vec![PhaseKind::TakeUp; record.time_s.len()];
+    for p in &phased.phases {
+        phase[p.first..p.end].fill(p.kind);
+    }
+    let travel_mm = record
+        .gauge(GaugeKind::Travel)
+        .map_or_else(Vec::new, |travel| {
+            let dwell: Vec<f64> = travel.values[phased.reference.clone()]
+                .iter()
+                .copied()
+                .filter(|v| v.is_finite())
+                .collect();
+            let zero = dwell.iter().sum::<f64>() / dwell.len().max(1) as f64;
+            travel.values.iter().map(|v| 1e3 * (v - zero)).collect()
+        });
+    let rows = Rows {
+        blocks: &separated.blocks,
+        time_s: &record.time_s,
+        first: phased.reference.start,
+    };
+    let parts = separated
+        .parts
+        .iter()
+        .filter_map(|(name, part)| {
+            let course = part.course.as_ref()?;
+            let row = |v: &Vec<f64>| rows.spread(v);
+            Some((
+                *name,
+                TracePart {
+                    value: course.value.as_ref().map(row),
+                    low: row(&course.low),
+                    high: row(&course.high),
+                },
+            ))
+        })
+        .collect();
+    Traces {
+        time_s: record.time_s.clone(),
+        load_kn: record.load.values.iter().map(|f| f / 1e3).collect(),
+        travel_mm,
+        phase,
+        parts,
+    }
+}
+
+/// Spreads values of blocks over entries.
+struct Rows<'a> {
+    blocks: &'a Blocks,
+    time_s: &'a [f64],
+    /// First entry that has parts.
+    first: usize,
+}
+
+impl Rows<'_> {
+    /// mm per entry from m per block.
+    fn spread(&self, values: &[f64]) -> Vec<f64> {
+        let n = self.blocks.len();
+        let mut right = 0;
+        (0..self.time_s.len())
+            .map(|i| {
+                if i < self.first || n == 0 {
+                    return f64::NAN;
+                }
+                let t = self.time_s[i];
+                while right < n && self.blocks.time_s[right] < t {
+                    right += 1;
+                }
+                let (a, b) = (right.saturating_sub(1), right.min(n - 1));
+                let gap = self.blocks.time_s[b] - self.blocks.time_s[a];
+                let share = if gap > 0.0 {
+                    ((t - self.blocks.time_s[a]) / gap).clamp(0.0, 1.0)
+                } else {
+                    0.0
+                };
+                1e3 * (values[a] + share * (values[b] - values[a]))
+            })
+            .collect()
+    }
+}
