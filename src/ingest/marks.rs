@@ -18,8 +18,11 @@ pub(super) struct MarksFile {
     dialect: Dialect,
     time: TimeColumn,
     columns: Vec<(GaugeKind, usize, Scale)>,
-    rows: Vec<(u64, Vec<Vec<u8>>)>,
+    rows: Vec<Row>,
 }
+
+/// Line and cells of one row.
+type Row = (u64, Vec<Vec<u8>>);
 
 /// Most readings of a marks file.
 const READINGS_MAX: usize = 100_000;
@@ -96,10 +99,7 @@ pub(super) fn open(
     })
 }
 
-fn rows(
-    source: &mut Source<'_>,
-    dialect: &Dialect,
-) -> Result<Vec<(u64, Vec<Vec<u8>>)>, IngestError> {
+fn rows(source: &mut Source<'_>, dialect: &Dialect) -> Result<Vec<Row>, IngestError> {
     let mut rows = Vec::new();
     let mut line = 0;
     while let Some(chunk) = source.next()? {

@@ -88,17 +88,15 @@ pub(super) fn read(chunk: &[u8], plan: &Plan) -> Block {
     let fast = Fast::new(plan);
     let mut rest = chunk;
     while !rest.is_empty() {
-        let end = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
-        let line = &rest[..end];
-        rest = rest.get(end + 1..).unwrap_or_default();
         let number = u32::try_from(block.lines).unwrap_or(u32::MAX);
         block.lines += 1;
-        let is_read = fast
-            .as_ref()
-            .is_some_and(|f| f.row(line, number, &mut block));
-        if !is_read {
-            exact(line, number, plan, &mut block);
-        }
+        let used = fast.as_ref().and_then(|f| f.row(rest, number, &mut block));
+        let used = used.unwrap_or_else(|| {
+            let end = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
+            exact(&rest[..end], number, plan, &mut block);
+            end + 1
+        });
+        rest = rest.get(used..).unwrap_or_default();
     }
     block
 }
@@ -156,41 +154,42 @@ impl Fast {
         })
     }
 
-    /// Reads the line if it is plain; leaves the block as it was if not.
+    /// Reads the line at the start of `text` if it is plain, and says how many bytes it took with its end; leaves the
+    /// block as it was if not.
     #[inline]
-    fn row(&self, line: &[u8], number: u32, block: &mut Block) -> bool {
-        let line = line.strip_suffix(b"\r").unwrap_or(line);
-        let mut values = [0.0; 9];
+    fn row(&self, text: &[u8], number: u32, block: &mut Block) -> Option<usize> {
+        let mut values = [0.0; 8];
         let mut time = 0.0;
         let mut at = 0;
+        let last = self.targets.len() - 1;
         for (i, target) in self.targets.iter().enumerate() {
-            let rest = &line[at..];
-            let used = match target {
+            let rest = &text[at..];
+            at += match target {
                 Target::Skip => {
-                    let end = memchr::memchr2(self.separator, b'"', rest).unwrap_or(rest.len());
+                    let ends = |b: u8| b == self.separator || b == b'\n' || b == b'\r' || b == b'"';
+                    let end = rest.iter().position(|b| ends(*b)).unwrap_or(rest.len());
                     if rest.get(end) == Some(&b'"') {
-                        return false;
+                        return None;
                     }
                     end
                 }
                 Target::Time | Target::Channel(_) => {
                     let blanks = rest.iter().take_while(|b| **b == b' ').count();
-                    let Some((value, used)) = cell::plain(&rest[blanks..], self.decimal) else {
-                        return false;
-                    };
+                    let (value, used) = cell::plain_in_words(&rest[blanks..], self.decimal)?;
                     match target {
-                        Target::Channel(c) => values[*c] = self.scales[*c].apply(value),
+                        Target::Channel(c) => *values.get_mut(*c)? = self.scales[*c].apply(value),
                         _ => time = value,
                     }
                     blanks + used
                 }
             };
-            at += used;
-            let is_last = i + 1 == self.targets.len();
-            match line.get(at) {
-                None if is_last => {}
-                Some(byte) if *byte == self.separator && !is_last => at += 1,
-                _ => return false,
+            match text.get(at) {
+                Some(byte) if *byte == self.separator && i < last => at += 1,
+                Some(b'\n') | None if i == last => at += 1,
+                Some(b'\r') if i == last && matches!(text.get(at + 1), Some(b'\n') | None) => {
+                    at += 2
+                }
+                _ => return None,
             }
         }
         if let Some(to_s) = self.to_s {
@@ -200,7 +199,7 @@ impl Fast {
             column.push(value);
         }
         block.line.push(number);
-        true
+        Some(at)
     }
 }
 
