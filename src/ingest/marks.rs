@@ -151,11 +151,11 @@ impl MarksFile {
             };
             for (kind, column, scale) in &self.columns {
                 let bytes = cells.get(*column).map_or(&b""[..], Vec::as_slice);
-                match cell::read(bytes, self.dialect.marks) {
+                match cell::read(bytes, self.dialect.marks, *scale) {
                     Cell::Number(value) => readings.push(HandReading {
                         time_s,
                         kind: *kind,
-                        value_m: scale.apply(value),
+                        value_m: value,
                     }),
                     Cell::Missing | Cell::Overload => {}
                     Cell::Bad => return Err(self.unreadable(*line, *column, cells)),
@@ -173,10 +173,12 @@ impl MarksFile {
     fn time_of(&self, cells: &[Vec<u8>], origin: (i64, i64)) -> Option<f64> {
         let bytes = cell::unquoted(cells.get(self.time.column?)?);
         match self.time.form {
-            Form::Number { to_s } => match cell::read(bytes, self.dialect.marks) {
-                Cell::Number(value) => Some(Scale::new(to_s, false).apply(value)),
-                _ => None,
-            },
+            Form::Number { to_s } => {
+                match cell::read(bytes, self.dialect.marks, Scale::new(to_s, false)) {
+                    Cell::Number(value) => Some(value),
+                    _ => None,
+                }
+            }
             Form::Clock => {
                 let mut ticks = clock::clock(bytes)? - origin.1;
                 if ticks < -DAY / 2 {
