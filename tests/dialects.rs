@@ -82,20 +82,16 @@ fn numbers(log: &Log) -> Vec<Vec<u64>> {
     all
 }
 
-/// The decimal texts read by the standard library, mm divided by the exact 1000.
+/// The decimal texts in SI, read by the standard library.
 fn reference() -> Vec<Vec<u64>> {
     let rows = rows();
-    let parse = |text: String| text.parse::<f64>().unwrap();
+    let parse = |text: String| text.parse::<f64>().unwrap().to_bits();
     vec![
         rows.iter()
-            .map(|r| parse(decimal(i64::from(r.0), 1, '.')).to_bits())
+            .map(|r| parse(decimal(i64::from(r.0), 1, '.')))
             .collect(),
-        rows.iter()
-            .map(|r| parse(format!("{}.0", r.1)).to_bits())
-            .collect(),
-        rows.iter()
-            .map(|r| (parse(decimal(r.2, 2, '.')) / 1000.0).to_bits())
-            .collect(),
+        rows.iter().map(|r| parse(format!("{}.0", r.1))).collect(),
+        rows.iter().map(|r| parse(decimal(r.2, 5, '.'))).collect(),
     ]
 }
 

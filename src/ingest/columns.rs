@@ -81,38 +81,33 @@ pub(super) struct Wanted {
     pub scale: Scale,
 }
 
-/// A factor kept so that decimal units stay correctly rounded: 300 mm is exactly the double 0.3.
+/// From readings to SI. A decimal unit is a power of ten that joins the decimals of the reading, so that 300.7 mm is the
+/// very double that 0.3007 m is; any other unit is a factor.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Scale {
-    factor: f64,
-    divisor: f64,
+    /// Power of ten.
+    pub tens: i32,
+    /// Factor on top of it; −1 for a reversed sign.
+    pub factor: f64,
 }
 
 impl Scale {
+    /// Readings as they are.
+    pub(super) const ONE: Self = Self {
+        tens: 0,
+        factor: 1.0,
+    };
+
     pub(super) fn new(to_si: f64, negative: bool) -> Self {
         let sign = if negative { -1.0 } else { 1.0 };
-        let inverse = (1.0 / to_si).round();
-        #[expect(
-            clippy::float_cmp,
-            reason = "asks whether the unit is exactly a whole part of SI"
-        )]
-        let whole = to_si < 1.0 && 1.0 / inverse == to_si;
-        if whole {
-            Self {
-                factor: sign,
-                divisor: inverse,
-            }
-        } else {
-            Self {
+        let is_power = |tens: &i32| format!("1e{tens}").parse() == Ok(to_si);
+        match (-9..=9).find(is_power) {
+            Some(tens) => Self { tens, factor: sign },
+            None => Self {
+                tens: 0,
                 factor: sign * to_si,
-                divisor: 1.0,
-            }
+            },
         }
-    }
-
-    #[inline]
-    pub(super) fn apply(self, value: f64) -> f64 {
-        value * self.factor / self.divisor
     }
 }
 
@@ -425,12 +420,27 @@ mod tests {
     }
 
     #[test]
-    #[expect(clippy::float_cmp, reason = "the point is exactness")]
-    fn decimal_units_stay_correctly_rounded() {
-        let mm = Scale::new(1e-3, false);
-        for (written, si) in [(300.0, 0.3), (100.7, 0.1007), (0.1, 0.0001)] {
-            assert_eq!(mm.apply(written), si);
-        }
-        assert_eq!(Scale::new(1e3, true).apply(1.5), -1500.0);
+    fn decimal_units_are_powers_of_ten() {
+        assert_eq!(
+            Scale::new(1e-3, false),
+            Scale {
+                tens: -3,
+                factor: 1.0
+            }
+        );
+        assert_eq!(
+            Scale::new(1e3, true),
+            Scale {
+                tens: 3,
+                factor: -1.0
+            }
+        );
+        assert_eq!(
+            Scale::new(0.0254, false),
+            Scale {
+                tens: 0,
+                factor: 0.0254
+            }
+        );
     }
 }

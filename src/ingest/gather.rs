@@ -196,12 +196,12 @@ impl Gather {
             return Ok(());
         }
         let mut texts = block.texts.iter().peekable();
-        for i in 0..time.len() {
+        for (i, written) in time.iter().enumerate() {
             while let Some(text) = texts.next_if(|t| t.row <= i) {
                 self.text(text.line, &text.kind)?;
             }
             let line = self.lines + u64::from(block.line[i]) + 1;
-            self.one_row(time[i], line, &row(&columns, i))?;
+            self.one_row(*written, line, &row(&columns, i))?;
         }
         for text in texts {
             self.text(text.line, &text.kind)?;

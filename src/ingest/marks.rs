@@ -18,8 +18,11 @@ pub(super) struct MarksFile {
     dialect: Dialect,
     time: TimeColumn,
     columns: Vec<(GaugeKind, usize, Scale)>,
-    rows: Vec<(u64, Vec<Vec<u8>>)>,
+    rows: Vec<Row>,
 }
+
+/// Line and cells of one row.
+type Row = (u64, Vec<Vec<u8>>);
 
 /// Most readings of a marks file.
 const READINGS_MAX: usize = 100_000;
@@ -96,10 +99,7 @@ pub(super) fn open(
     })
 }
 
-fn rows(
-    source: &mut Source<'_>,
-    dialect: &Dialect,
-) -> Result<Vec<(u64, Vec<Vec<u8>>)>, IngestError> {
+fn rows(source: &mut Source<'_>, dialect: &Dialect) -> Result<Vec<Row>, IngestError> {
     let mut rows = Vec::new();
     let mut line = 0;
     while let Some(chunk) = source.next()? {
@@ -151,11 +151,11 @@ impl MarksFile {
             };
             for (kind, column, scale) in &self.columns {
                 let bytes = cells.get(*column).map_or(&b""[..], Vec::as_slice);
-                match cell::read(bytes, self.dialect.marks) {
+                match cell::read(bytes, self.dialect.marks, *scale) {
                     Cell::Number(value) => readings.push(HandReading {
                         time_s,
                         kind: *kind,
-                        value_m: scale.apply(value),
+                        value_m: value,
                     }),
                     Cell::Missing | Cell::Overload => {}
                     Cell::Bad => return Err(self.unreadable(*line, *column, cells)),
@@ -173,10 +173,12 @@ impl MarksFile {
     fn time_of(&self, cells: &[Vec<u8>], origin: (i64, i64)) -> Option<f64> {
         let bytes = cell::unquoted(cells.get(self.time.column?)?);
         match self.time.form {
-            Form::Number { to_s } => match cell::read(bytes, self.dialect.marks) {
-                Cell::Number(value) => Some(Scale::new(to_s, false).apply(value)),
-                _ => None,
-            },
+            Form::Number { to_s } => {
+                match cell::read(bytes, self.dialect.marks, Scale::new(to_s, false)) {
+                    Cell::Number(value) => Some(value),
+                    _ => None,
+                }
+            }
             Form::Clock => {
                 let mut ticks = clock::clock(bytes)? - origin.1;
                 if ticks < -DAY / 2 {

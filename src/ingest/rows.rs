@@ -11,6 +11,8 @@ use super::error::shorten;
 
 /// Bits of the NaN that stands for a word of overload until the rows are stored.
 pub(super) const CLIPPED: u64 = 0x7ff8_0000_0000_00c1;
+/// Largest power of ten that is exact in a double.
+const POWER_MAX: i32 = 22;
 /// Unreadable cells of one chunk that are kept with their text.
 const SHOWN: usize = 5;
 
@@ -86,21 +88,96 @@ pub(super) fn read(chunk: &[u8], plan: &Plan) -> Block {
         ..Block::default()
     };
     let fast = Fast::new(plan);
+    let mut runs = Runs::new(plan);
     let mut rest = chunk;
     while !rest.is_empty() {
-        let end = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
-        let line = &rest[..end];
-        rest = rest.get(end + 1..).unwrap_or_default();
         let number = u32::try_from(block.lines).unwrap_or(u32::MAX);
         block.lines += 1;
-        let is_read = fast
+        let used = fast
             .as_ref()
-            .is_some_and(|f| f.row(line, number, &mut block));
-        if !is_read {
-            exact(line, number, plan, &mut block);
+            .and_then(|f| f.row(rest, number, &mut block, &mut runs));
+        let used = used.unwrap_or_else(|| {
+            let end = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
+            runs.exact_row(block.line.len());
+            exact(&rest[..end], number, plan, &mut block);
+            end + 1
+        });
+        rest = rest.get(used..).unwrap_or_default();
+    }
+    runs.finish(&mut block);
+    block
+}
+
+/// Mantissas wait in the columns for their power of ten: one division after another waits for the last, while a column
+/// of them goes through the processor side by side. Each run is the first row of equal powers; `None`: finished values.
+struct Runs {
+    /// Of the channels, and of the time at the end.
+    runs: Vec<Vec<(usize, Option<i32>)>>,
+    factors: Vec<f64>,
+}
+
+impl Runs {
+    fn new(plan: &Plan) -> Self {
+        let mut factors: Vec<f64> = plan.channels.iter().map(|c| c.1.factor).collect();
+        factors.push(match plan.time.form {
+            Form::Number { to_s } => Scale::new(to_s, false).factor,
+            _ => 1.0,
+        });
+        Self {
+            runs: vec![Vec::new(); factors.len()],
+            factors,
         }
     }
-    block
+
+    #[inline]
+    fn note(&mut self, column: usize, row: usize, power: Option<i32>) {
+        let runs = &mut self.runs[column];
+        if runs.last().is_none_or(|r| r.1 != power) {
+            runs.push((row, power));
+        }
+    }
+
+    fn exact_row(&mut self, row: usize) {
+        for column in 0..self.runs.len() {
+            self.note(column, row, None);
+        }
+    }
+
+    fn finish(&self, block: &mut Block) {
+        let columns = block
+            .values
+            .iter_mut()
+            .chain(std::iter::once(&mut block.time));
+        for ((column, runs), factor) in columns.zip(&self.runs).zip(&self.factors) {
+            let ends = runs
+                .iter()
+                .skip(1)
+                .map(|r| r.0)
+                .chain(std::iter::once(column.len()))
+                .collect::<Vec<_>>();
+            for ((start, power), end) in runs.iter().zip(ends) {
+                let (Some(power), Some(values)) = (power, column.get_mut(*start..end)) else {
+                    continue;
+                };
+                scale(values, *power, *factor);
+            }
+        }
+    }
+}
+
+fn scale(values: &mut [f64], power: i32, factor: f64) {
+    let Some(ten) = cell::times_ten_to(1.0, power.abs()) else {
+        return;
+    };
+    if power < 0 {
+        values.iter_mut().for_each(|v| *v /= ten);
+    } else if power > 0 {
+        values.iter_mut().for_each(|v| *v *= ten);
+    }
+    #[expect(clippy::float_cmp, reason = "one is one")]
+    if factor != 1.0 {
+        values.iter_mut().for_each(|v| *v *= factor);
+    }
 }
 
 /// Where the cell of a column goes.
@@ -116,8 +193,9 @@ struct Fast {
     separator: u8,
     decimal: u8,
     targets: Vec<Target>,
-    scales: Vec<Scale>,
-    to_s: Option<Scale>,
+    /// Powers of ten of the channels' units, and of the time's.
+    tens: Vec<i32>,
+    time_tens: Option<i32>,
 }
 
 impl Fast {
@@ -126,7 +204,7 @@ impl Fast {
             return None;
         };
         let to_s = match plan.time.form {
-            Form::Number { to_s } => Some(Scale::new(to_s, false)),
+            Form::Number { to_s } => Some(Scale::new(to_s, false).tens),
             Form::Rows { .. } => None,
             Form::Clock | Form::Iso => return None,
         };
@@ -151,56 +229,68 @@ impl Fast {
             separator,
             decimal: plan.marks.decimal,
             targets,
-            scales: plan.channels.iter().map(|c| c.1).collect(),
-            to_s,
+            tens: plan.channels.iter().map(|c| c.1.tens).collect(),
+            time_tens: to_s,
         })
     }
 
-    /// Reads the line if it is plain; leaves the block as it was if not.
+    /// Reads the line at the start of `text` if it is plain, and says how many bytes it took with its end; leaves the
+    /// block as it was if not.
     #[inline]
-    fn row(&self, line: &[u8], number: u32, block: &mut Block) -> bool {
-        let line = line.strip_suffix(b"\r").unwrap_or(line);
-        let mut values = [0.0; 9];
-        let mut time = 0.0;
+    fn row(&self, text: &[u8], number: u32, block: &mut Block, runs: &mut Runs) -> Option<usize> {
+        let mut values = [(0.0, 0); 8];
+        let mut time = (0.0, 0);
         let mut at = 0;
+        let last = self.targets.len() - 1;
         for (i, target) in self.targets.iter().enumerate() {
-            let rest = &line[at..];
-            let used = match target {
+            let rest = &text[at..];
+            at += match target {
                 Target::Skip => {
-                    let end = memchr::memchr2(self.separator, b'"', rest).unwrap_or(rest.len());
+                    let ends = |b: u8| b == self.separator || b == b'\n' || b == b'\r' || b == b'"';
+                    let end = rest.iter().position(|b| ends(*b)).unwrap_or(rest.len());
                     if rest.get(end) == Some(&b'"') {
-                        return false;
+                        return None;
                     }
                     end
                 }
                 Target::Time | Target::Channel(_) => {
                     let blanks = rest.iter().take_while(|b| **b == b' ').count();
-                    let Some((value, used)) = cell::plain(&rest[blanks..], self.decimal) else {
-                        return false;
+                    let digits = cell::plain_in_words(&rest[blanks..], self.decimal)?;
+                    let tens = match target {
+                        Target::Channel(c) => self.tens[*c],
+                        _ => self.time_tens.unwrap_or(0),
                     };
+                    let value = (digits.mantissa, tens - digits.decimals);
+                    if value.1.abs() > POWER_MAX {
+                        return None;
+                    }
                     match target {
-                        Target::Channel(c) => values[*c] = self.scales[*c].apply(value),
+                        Target::Channel(c) => *values.get_mut(*c)? = value,
                         _ => time = value,
                     }
-                    blanks + used
+                    blanks + digits.used
                 }
             };
-            at += used;
-            let is_last = i + 1 == self.targets.len();
-            match line.get(at) {
-                None if is_last => {}
-                Some(byte) if *byte == self.separator && !is_last => at += 1,
-                _ => return false,
+            match text.get(at) {
+                Some(byte) if *byte == self.separator && i < last => at += 1,
+                Some(b'\n') | None if i == last => at += 1,
+                Some(b'\r') if i == last && matches!(text.get(at + 1), Some(b'\n') | None) => {
+                    at += 2
+                }
+                _ => return None,
             }
         }
-        if let Some(to_s) = self.to_s {
-            block.time.push(to_s.apply(time));
+        let row = block.line.len();
+        if self.time_tens.is_some() {
+            runs.note(block.values.len(), row, Some(time.1));
+            block.time.push(time.0);
         }
-        for (column, value) in block.values.iter_mut().zip(values) {
-            column.push(value);
+        for (i, (column, (mantissa, power))) in block.values.iter_mut().zip(values).enumerate() {
+            runs.note(i, row, Some(power));
+            column.push(mantissa);
         }
         block.line.push(number);
-        true
+        Some(at)
     }
 }
 
@@ -230,19 +320,19 @@ fn exact(line: &[u8], number: u32, plan: &Plan, block: &mut Block) {
         return text(TextKind::Remark(super::dialect::shorten_line(line)));
     }
     let bad_row = row_is_shifted(&cells, plan);
-    let cell = |column: usize| {
+    let cell = |column: usize, scale: Scale| {
         if bad_row {
             return (Cell::Bad, line);
         }
         // A short row lacks its last cells: they cannot be read.
         cells.get(column).map_or((Cell::Bad, line), |c| {
-            (cell::read(c, plan.marks), c.as_slice())
+            (cell::read(c, plan.marks, scale), c.as_slice())
         })
     };
     let readings: Vec<(Cell, &[u8])> = plan
         .channels
         .iter()
-        .map(|(column, _)| cell(*column))
+        .map(|(column, scale)| cell(*column, *scale))
         .collect();
     let time = plan.time.column.map(|column| {
         let bytes = cells
@@ -289,7 +379,7 @@ fn exact(line: &[u8], number: u32, plan: &Plan, block: &mut Block) {
     }
     for (i, (reading, bytes)) in readings.into_iter().enumerate() {
         let value = match reading {
-            Cell::Number(value) => plan.channels[i].1.apply(value),
+            Cell::Number(value) => value,
             Cell::Missing => f64::NAN,
             Cell::Overload => f64::from_bits(CLIPPED),
             Cell::Bad => {
@@ -323,8 +413,8 @@ enum Stamp {
 
 fn read_time(cell: &[u8], plan: &Plan) -> Option<Stamp> {
     match plan.time.form {
-        Form::Number { to_s } => match cell::read(cell, plan.marks) {
-            Cell::Number(value) => Some(Stamp::Seconds(Scale::new(to_s, false).apply(value))),
+        Form::Number { to_s } => match cell::read(cell, plan.marks, Scale::new(to_s, false)) {
+            Cell::Number(value) => Some(Stamp::Seconds(value)),
             _ => None,
         },
         Form::Clock => Some(Stamp::Ticks(clock::clock(cell)? - plan.origin.1)),

@@ -59,7 +59,10 @@ pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found,
                 name: n.raw.clone(),
                 unit: n.unit.clone(),
                 guess: None,
-                numbers: matches!(cell::read(&first, dialect.marks), Cell::Number(_)),
+                numbers: matches!(
+                    cell::read(&first, dialect.marks, super::columns::Scale::ONE),
+                    Cell::Number(_)
+                ),
                 first: super::error::shorten(cell::unquoted(&first)),
             }
         })

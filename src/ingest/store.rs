@@ -304,11 +304,7 @@ fn plain_nan(value: f64) -> f64 {
 }
 
 #[cfg(test)]
-#[expect(
-    clippy::float_cmp,
-    clippy::cast_precision_loss,
-    reason = "small whole numbers are exact"
-)]
+#[expect(clippy::float_cmp, reason = "small whole numbers are exact")]
 mod tests {
     use super::*;
 
