@@ -87,6 +87,10 @@ kinds! {
     SteppedHolds = "stepped-holds",
     /// Load and travel are logged; a camera reads the cover mark and the core end when each hold ends.
     CameraMarks = "camera-marks",
+    /// The same load is held again and again while the grip is polished away: each hold slides more, the last may run.
+    Wearing = "wearing",
+    /// One long ramp to the top after a little bedding: first slip shows at the rate of the ramp alone.
+    SingleRamp = "single-ramp",
 }
 
 impl Kind {
@@ -120,7 +124,8 @@ impl Kind {
                 jaw_on_tail: draw.between(0.0, 1.0),
             },
             rig: Rig {
-                top_speed: 8e-3,
+                // Fast enough for the softest toe at the fastest ramp, so that the load follows what is asked.
+                top_speed: 40e-3,
                 recovery: 600.0,
                 ripple: 2.0,
                 stop_after_slip: 0.12,
@@ -171,6 +176,7 @@ impl Kind {
                     }
                 }
             }
+            Self::RunOut => s.rig.top_speed = 8e-3,
             Self::StoringTail => {
                 s.line.tail_stores = 6e-3;
                 s.line.tail_stores_stated = false;
@@ -237,7 +243,9 @@ impl Kind {
     }
 
     fn schedule(self, draw: &mut Draw, proof: f64) -> Vec<Step> {
-        let rate = draw.between(0.1, 0.4) * 1e3;
+        // A slow ram runs after a line that lets go: it must not lag on the ramp already.
+        let slow = if self == Self::RunOut { 0.25 } else { 1.0 };
+        let rate = draw.between(0.1, 0.4) * slow * 1e3;
         let speed = draw.between(0.5, 2.0) * 1e-3;
         let top = 1.03 * proof;
         let hold = |seconds| Step::Hold { seconds };
@@ -300,6 +308,17 @@ impl Kind {
                 }
                 s.extend([down, hold(40.0)]);
             }
+            Self::SingleRamp => {
+                for _ in 0..2 {
+                    cycle(&mut s, 0.3 * proof, 3.0, 8.0);
+                }
+                cycle(&mut s, top, 5.0, 45.0);
+            }
+            Self::Wearing => {
+                for _ in 0..6 {
+                    cycle(&mut s, top, 40.0, 15.0);
+                }
+            }
             Self::HandNoted => {
                 for (share, rest) in [(0.4, 45.0), (0.7, 45.0), (1.0, 30.0)] {
                     cycle(&mut s, share * top, 60.0, rest);
@@ -331,6 +350,34 @@ fn words(kind: Kind, hmpe: bool, proof: f64) -> Words {
         diameter: if hmpe { 8e-3 } else { 10e-3 },
         break_load: libm::round(proof * if hmpe { 8.0 } else { 5.0 } / 1e3) * 1e3,
         grip: if hmpe { "jaws" } else { "cam" },
+    }
+}
+
+/// The same law with a grip that loses what it would have gained, at half the pace; it lets go late, so that wear is
+/// seen before it runs.
+fn softening(law: SlipLaw) -> SlipLaw {
+    match law {
+        SlipLaw::Exponential {
+            speed,
+            load,
+            scale,
+            hardening,
+        } => SlipLaw::Exponential {
+            speed: 0.2 * speed,
+            load: 1.1 * load,
+            scale,
+            hardening: -0.5 * hardening,
+        },
+        SlipLaw::Yield {
+            yield_at,
+            viscosity,
+            hardening,
+        } => SlipLaw::Yield {
+            yield_at: 1.05 * yield_at,
+            viscosity: 3.0 * viscosity,
+            hardening: -0.5 * hardening,
+        },
+        other => other,
     }
 }
 
@@ -450,6 +497,8 @@ impl Draw {
             | Kind::Transfer
             | Kind::StoringTail => self.law(at, true),
             Kind::SteppedHolds => self.law(at, false),
+            Kind::SingleRamp => self.law(0.8 * at, false),
+            Kind::Wearing => softening(self.law(at, true)),
             Kind::StickSlip => {
                 let stick = proof * self.between(0.5, 0.7);
                 SlipLaw::StickSlip {
@@ -459,6 +508,12 @@ impl Draw {
                     growth: 0.1,
                 }
             }
+            // Sharp: it runs at the ram's speed a few per cent above the load at which it lets go.
+            Kind::RunOut if self.yes() => SlipLaw::Yield {
+                yield_at: 0.95 * at,
+                viscosity: at * self.between(0.01, 0.05) / 8e-3,
+                hardening: 0.0,
+            },
             Kind::RunOut => SlipLaw::Exponential {
                 speed: 1e-3 / 60.0,
                 load: 0.85 * at,
