@@ -7,6 +7,7 @@
 //! Sources: the parts and their balance are common practice, no source; toe and stiffness ranges and retarded shares
 //! are the orders of magnitude published for double braids (from memory), and nothing is fitted to a real line.
 
+mod draw;
 mod folder;
 mod gauges;
 mod kind;

@@ -69,7 +69,7 @@ fn each_kind_does_what_its_name_says() {
                 Kind::ReturningCover => {
                     assert!(peak(&t.cover_slip) * 1e3 > c + 0.01, "{shown}");
                 }
-                Kind::StopperSlip | Kind::TravelOnly | Kind::SteppedHolds | Kind::HandNoted => {
+                Kind::StopperSlip | Kind::TravelOnly | Kind::HandNoted => {
                     assert!(q > 1.0 && c == 0.0, "{shown}");
                 }
                 Kind::Both | Kind::Disturbed | Kind::NoCoreGauge | Kind::DriftAndLag => {
@@ -89,6 +89,11 @@ fn each_kind_does_what_its_name_says() {
                     assert!((ratio - 1.0).abs() < 0.02, "{shown}: {ratio}");
                 }
                 Kind::StickSlip => assert!(t.jumps.len() >= 3 && q > 5.0, "{shown}"),
+                Kind::SteppedHolds => {
+                    let top = s.limits.stopper.holds.iter().map(|h| h.rate_mm_per_min);
+                    let reached = s.limits.stopper.allowance_rate.is_some();
+                    assert_eq!(reached, top.fold(0.0, f64::max) >= 1.0, "{shown}");
+                }
                 Kind::Wearing => {
                     let holds = &s.limits.stopper.holds;
                     let rates: Vec<f64> = holds.iter().map(|h| h.rate_mm_per_min).collect();
