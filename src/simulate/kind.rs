@@ -3,14 +3,10 @@
 //! A kind fixes what happens and which gauges watch; fibre, lengths, laws and loads are drawn within the ranges below
 //! (orders of magnitude, common practice, no source).
 
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha12Rng;
-
-use super::scenario::{
-    Asked, Instruments, Interface, Line, Mount, Rig, Scenario, Set, SlipLaw, Step, Stretch, Words,
-};
+use super::draw::Draw;
+use super::scenario::{Asked, Instruments, Interface, Mount, Rig, Scenario, Step, Words};
 use crate::ingest::GaugeKind;
-use crate::sheet::{BitterEnd, CoverAtEye};
+use crate::sheet::CoverAtEye;
 
 /// Quality of the instruments.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -87,6 +83,10 @@ kinds! {
     SteppedHolds = "stepped-holds",
     /// Load and travel are logged; a camera reads the cover mark and the core end when each hold ends.
     CameraMarks = "camera-marks",
+    /// The same load is held again and again while the grip is polished away: each hold slides more, the last may run.
+    Wearing = "wearing",
+    /// One long ramp to the top after a little bedding: first slip shows at the rate of the ramp alone.
+    SingleRamp = "single-ramp",
 }
 
 impl Kind {
@@ -120,7 +120,8 @@ impl Kind {
                 jaw_on_tail: draw.between(0.0, 1.0),
             },
             rig: Rig {
-                top_speed: 8e-3,
+                // Fast enough for the softest toe at the fastest ramp, so that the load follows what is asked.
+                top_speed: 40e-3,
                 recovery: 600.0,
                 ripple: 2.0,
                 stop_after_slip: 0.12,
@@ -171,6 +172,7 @@ impl Kind {
                     }
                 }
             }
+            Self::RunOut => s.rig.top_speed = 8e-3,
             Self::StoringTail => {
                 s.line.tail_stores = 6e-3;
                 s.line.tail_stores_stated = false;
@@ -237,7 +239,9 @@ impl Kind {
     }
 
     fn schedule(self, draw: &mut Draw, proof: f64) -> Vec<Step> {
-        let rate = draw.between(0.1, 0.4) * 1e3;
+        // A slow ram runs after a line that lets go: it must not lag on the ramp already.
+        let slow = if self == Self::RunOut { 0.25 } else { 1.0 };
+        let rate = draw.between(0.1, 0.4) * slow * 1e3;
         let speed = draw.between(0.5, 2.0) * 1e-3;
         let top = 1.03 * proof;
         let hold = |seconds| Step::Hold { seconds };
@@ -300,6 +304,17 @@ impl Kind {
                 }
                 s.extend([down, hold(40.0)]);
             }
+            Self::SingleRamp => {
+                for _ in 0..2 {
+                    cycle(&mut s, 0.3 * proof, 3.0, 8.0);
+                }
+                cycle(&mut s, top, 5.0, 45.0);
+            }
+            Self::Wearing => {
+                for _ in 0..6 {
+                    cycle(&mut s, top, 40.0, 15.0);
+                }
+            }
             Self::HandNoted => {
                 for (share, rest) in [(0.4, 45.0), (0.7, 45.0), (1.0, 30.0)] {
                     cycle(&mut s, share * top, 60.0, rest);
@@ -331,175 +346,5 @@ fn words(kind: Kind, hmpe: bool, proof: f64) -> Words {
         diameter: if hmpe { 8e-3 } else { 10e-3 },
         break_load: libm::round(proof * if hmpe { 8.0 } else { 5.0 } / 1e3) * 1e3,
         grip: if hmpe { "jaws" } else { "cam" },
-    }
-}
-
-/// Draws of line and grips.
-struct Draw {
-    rng: ChaCha12Rng,
-}
-
-impl Draw {
-    fn new(kind: Kind, seed: u64) -> Self {
-        let mut rng = ChaCha12Rng::seed_from_u64(seed);
-        rng.set_stream(64 + kind as u64);
-        Self { rng }
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.rng.random::<f64>()
-    }
-
-    fn yes(&mut self) -> bool {
-        self.rng.random::<f64>() < 0.5
-    }
-
-    fn line(&mut self, hmpe: bool, proof: f64, kind: Kind) -> Line {
-        let (ea, toe) = if hmpe {
-            (
-                self.between(350.0, 900.0) * 1e3,
-                self.between(0.1e-2, 0.3e-2),
-            )
-        } else {
-            (
-                self.between(150.0, 280.0) * 1e3,
-                self.between(0.3e-2, 0.8e-2),
-            )
-        };
-        let free_length = libm::round(self.between(25.0, 60.0)) / 10.0;
-        let retarded_share = self.between(0.05, 0.12);
-        // Six elements from 2 s to an hour with uneven weights: an almost logarithmic creep.
-        let times = [2.0, 9.0, 40.0, 180.0, 800.0, 3600.0];
-        let weights: Vec<f64> = times.iter().map(|_| self.between(0.5, 1.5)).collect();
-        let sum: f64 = weights.iter().sum();
-        let set_share = if kind == Kind::PerfectStopper {
-            self.between(0.5e-3, 1.5e-3)
-        } else if hmpe {
-            self.between(0.4e-3, 1.2e-3)
-        } else {
-            self.between(0.8e-3, 2.5e-3)
-        };
-        Line {
-            free_length,
-            tail_length: libm::round(self.between(8.0, 20.0)) / 10.0,
-            tail_stores: 0.0,
-            tail_stores_stated: true,
-            cover_at_eye: CoverAtEye::Locked,
-            bitter_end: BitterEnd::Free,
-            stretch: Stretch {
-                ea,
-                toe,
-                toe_load: self.between(0.06, 0.2) * proof,
-                loop_share: self.between(0.02, 0.07),
-                retarded: times
-                    .iter()
-                    .zip(&weights)
-                    .map(|(t, w)| (*t, retarded_share * w / sum))
-                    .collect(),
-            },
-            set: Set {
-                at_reference: set_share * free_length + self.between(0.2e-3, 2e-3),
-                reference: proof,
-                power: self.between(0.6, 1.4),
-                late: self.between(0.0, 0.3),
-                late_time: self.between(60.0, 600.0),
-                late_per_cycle: self.between(0.2, 1.0),
-                past_load: 0.0,
-                in_plain_line: self.between(0.5, 0.9),
-            },
-        }
-    }
-
-    /// One of the two laws, letting go at about `at` (N): some 1 mm/min there, slowing as it bites.
-    fn law(&mut self, at: f64, slows: bool) -> SlipLaw {
-        let hardening_length = self.between(3e-3, 8e-3);
-        if self.yes() {
-            let scale = at * self.between(0.05, 0.12);
-            SlipLaw::Exponential {
-                speed: 1e-3 / 60.0,
-                load: at,
-                scale,
-                hardening: if slows { scale / hardening_length } else { 0.0 },
-            }
-        } else {
-            let rise = at * self.between(0.05, 0.12);
-            SlipLaw::Yield {
-                yield_at: at,
-                viscosity: rise / (self.between(3e-3, 8e-3) / 60.0),
-                hardening: if slows { rise / hardening_length } else { 0.0 },
-            }
-        }
-    }
-
-    fn stopper(&mut self, kind: Kind, proof: f64) -> Interface {
-        let seating = self.between(0.3e-3, 1.2e-3);
-        let seating_load = self.between(0.1, 0.3) * proof;
-        let at = proof * self.between(0.7, 0.95);
-        let (slide, scatter) = (self.between(0.88, 0.96), self.between(0.0, 0.03));
-        let law = match kind {
-            Kind::StopperSlip
-            | Kind::Both
-            | Kind::CameraMarks
-            | Kind::TravelOnly
-            | Kind::LockedHold
-            | Kind::DriftAndLag
-            | Kind::Disturbed
-            | Kind::NoCoreGauge
-            | Kind::HandNoted
-            | Kind::HandWinched
-            | Kind::Transfer
-            | Kind::StoringTail => self.law(at, true),
-            Kind::SteppedHolds => self.law(at, false),
-            Kind::StickSlip => {
-                let stick = proof * self.between(0.5, 0.7);
-                SlipLaw::StickSlip {
-                    stick,
-                    slide: stick * slide,
-                    scatter,
-                    growth: 0.1,
-                }
-            }
-            Kind::RunOut => SlipLaw::Exponential {
-                speed: 1e-3 / 60.0,
-                load: 0.85 * at,
-                scale: at * self.between(0.05, 0.08),
-                hardening: -at * 0.1 / self.between(5e-3, 15e-3),
-            },
-            Kind::Halyard | Kind::PerfectStopper | Kind::CoreSlip | Kind::ReturningCover => {
-                SlipLaw::None
-            }
-        };
-        let holds_perfectly = matches!(kind, Kind::Halyard | Kind::PerfectStopper);
-        Interface {
-            seating: if holds_perfectly { 0.0 } else { seating },
-            seating_load,
-            law,
-            returns: 0.0,
-        }
-    }
-
-    fn cover(&mut self, kind: Kind, proof: f64) -> Interface {
-        let at = proof * self.between(0.7, 0.95);
-        let returns = self.between(0.05, 0.2);
-        match kind {
-            Kind::CoreSlip
-            | Kind::Both
-            | Kind::CameraMarks
-            | Kind::DriftAndLag
-            | Kind::Disturbed
-            | Kind::StoringTail
-            | Kind::NoCoreGauge
-            | Kind::LockedHold
-            | Kind::HandWinched => Interface {
-                law: self.law(at, true),
-                ..Interface::holds()
-            },
-            Kind::ReturningCover => Interface {
-                law: self.law(at, true),
-                returns,
-                ..Interface::holds()
-            },
-            _ => Interface::holds(),
-        }
     }
 }

@@ -364,7 +364,7 @@ mod tests {
     #[test]
     fn stepped_holds_and_law_agree_without_hardening() {
         let mut compared = 0;
-        for seed in 1..=30 {
+        for seed in 1..=60 {
             let s = run(&Kind::SteppedHolds.scenario(Grade::Good, seed), seed);
             let t = &s.limits.stopper;
             let (Some(pull), Some(law)) = (t.allowance_rate, t.allowance_rate_by_law) else {

@@ -7,6 +7,7 @@
 //! Sources: the parts and their balance are common practice, no source; toe and stiffness ranges and retarded shares
 //! are the orders of magnitude published for double braids (from memory), and nothing is fitted to a real line.
 
+mod draw;
 mod folder;
 mod gauges;
 mod kind;
@@ -136,17 +137,34 @@ impl Truth {
     /// of the stretch at the end of a record stays in `stretch`.
     #[must_use]
     pub fn part(&self, name: &str, row: usize) -> f64 {
-        let lump = || at(&self.set, row) + at(&self.cover_slip, row);
         match name {
             "stretch" => at(&self.stretch, row),
             "set" => at(&self.set, row),
             "stopper_slip" => at(&self.stopper_slip, row),
             "cover_slip" => at(&self.cover_slip, row),
-            "give" => at(&self.body, row) + at(&self.jaws, row),
-            "set_and_cover_slip" => lump(),
-            "not_recovered" => lump() + at(&self.stopper_slip, row) + at(&self.splice_slip, row),
+            "give" => self.give(row),
+            "set_and_cover_slip" => self.set_and_cover_slip(row),
+            "not_recovered" => self.not_recovered(row),
             _ => 0.0,
         }
+    }
+
+    /// Set and cover slip together, D + C.
+    #[must_use]
+    pub fn set_and_cover_slip(&self, row: usize) -> f64 {
+        at(&self.set, row) + at(&self.cover_slip, row)
+    }
+
+    /// Set and every slip, D + C + Q + W.
+    #[must_use]
+    pub fn not_recovered(&self, row: usize) -> f64 {
+        self.set_and_cover_slip(row) + at(&self.stopper_slip, row) + at(&self.splice_slip, row)
+    }
+
+    /// Give of mount and jaws, B + J.
+    #[must_use]
+    pub fn give(&self, row: usize) -> f64 {
+        at(&self.body, row) + at(&self.jaws, row)
     }
 }
 

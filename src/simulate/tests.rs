@@ -69,7 +69,7 @@ fn each_kind_does_what_its_name_says() {
                 Kind::ReturningCover => {
                     assert!(peak(&t.cover_slip) * 1e3 > c + 0.01, "{shown}");
                 }
-                Kind::StopperSlip | Kind::TravelOnly | Kind::SteppedHolds | Kind::HandNoted => {
+                Kind::StopperSlip | Kind::TravelOnly | Kind::HandNoted => {
                     assert!(q > 1.0 && c == 0.0, "{shown}");
                 }
                 Kind::Both | Kind::Disturbed | Kind::NoCoreGauge | Kind::DriftAndLag => {
@@ -79,7 +79,29 @@ fn each_kind_does_what_its_name_says() {
                     let k = t.draw_in[end] * 1e3;
                     assert!((k - (c - 6.0).max(0.0)).abs() < 0.01, "{shown}, K {k:.2}");
                 }
+                Kind::SingleRamp => {
+                    let t = &s.limits.stopper;
+                    let (Some(pull), Some(law)) = (t.first_slip, t.first_slip_by_law) else {
+                        panic!("{shown}: no first slip");
+                    };
+                    // Bedding cycles slip a little beforehand where the law is exponential.
+                    let ratio = pull.load_kn / law.load_kn;
+                    assert!((ratio - 1.0).abs() < 0.02, "{shown}: {ratio}");
+                }
                 Kind::StickSlip => assert!(t.jumps.len() >= 3 && q > 5.0, "{shown}"),
+                Kind::SteppedHolds => {
+                    let top = s.limits.stopper.holds.iter().map(|h| h.rate_mm_per_min);
+                    let reached = s.limits.stopper.allowance_rate.is_some();
+                    assert_eq!(reached, top.fold(0.0, f64::max) >= 1.0, "{shown}");
+                }
+                Kind::Wearing => {
+                    let holds = &s.limits.stopper.holds;
+                    let rates: Vec<f64> = holds.iter().map(|h| h.rate_mm_per_min).collect();
+                    assert!(
+                        rates.windows(2).all(|w| w[1] >= w[0]) && q > 0.1,
+                        "{shown}: {rates:?}"
+                    );
+                }
                 Kind::RunOut => assert!(t.ran_out.is_some() && q > 90.0, "{shown}"),
                 Kind::LockedHold | Kind::HandWinched => {
                     let held = t.holds_of(&s.scenario);
