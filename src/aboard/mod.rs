@@ -5,13 +5,14 @@
 //! `e_u(F1)·L + F1/k + q = e_u(F0)·L + F0/k` is solved for the tension F1 that is left. The same slip that a stretchy line
 //! hardly notices empties a stiff one.
 //! Assumptions: only within the loads measured; slip goes on at the creep of the holds, at the falling tension; time is
-//! projected at most a decade past the longest hold. Retarded stretch that comes back aboard is left out.
+//! projected at most a decade past the longest hold. The branch found below the highest load of the dock is taken for the one
+//! that starts at the load aboard, and retarded stretch that comes back aboard is left out.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Weight};
-use crate::limit::{Interface, Known, Limit, LimitInputs, slip_of};
+use crate::limit::{Interface, Limit, LimitInputs};
 use crate::separate::{PartName, StretchCurve};
 use crate::stats::coverage::half_width;
 use crate::stats::estimate::LEVEL;
@@ -127,30 +128,11 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
     };
     let (mut value, mut low, mut high, mut below, mut above) = (0.0, 0.0, 0.0, 0.0_f64, 0.0_f64);
     let mut bracket = false;
+    let mut hidden = Vec::new();
     for part in [PartName::StopperSlip, PartName::CoverSlip] {
         let Some(course) = inputs.separated.course(part) else {
-            let interface = if part == PartName::CoverSlip {
-                Interface::Cover
-            } else {
-                Interface::Stopper
-            };
-            let slip = slip_of(inputs, interface);
-            let element = slip.block.iter().position(|b| *b >= at);
-            match (&slip.absent, element) {
-                (None, Some(element)) if slip.known == Known::AtMost => {
-                    bracket = true;
-                    high += slip.high[element].max(0.0);
-                    continue;
-                }
-                _ => {
-                    return cannot(format!(
-                        "{} is not known: {}",
-                        part.words(),
-                        slip.absent
-                            .unwrap_or_else(|| "no course at that load".into())
-                    ));
-                }
-            }
+            hidden.push(part);
+            continue;
         };
         let (Some(course_low), Some(course_high)) = (course.low.get(at), course.high.get(at))
         else {
@@ -168,6 +150,35 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
                 high += course_high.max(0.0);
             }
         }
+    }
+    if let Some(part) = hidden.first() {
+        // What hides is bounded by what did not come back: with the set alone, or all of it together.
+        let bound = |part: PartName| {
+            let high = inputs.separated.course(part)?.high.get(at).copied()?;
+            high.is_finite().then_some(high.max(0.0))
+        };
+        let with_set = bound(PartName::SetAndCoverSlip).filter(|_| hidden == [PartName::CoverSlip]);
+        let most = match (with_set, bound(PartName::NotRecovered)) {
+            (Some(set_and_cover), _) => value + above + high + set_and_cover,
+            (None, Some(all)) => all,
+            (None, None) => {
+                let reason = inputs
+                    .separated
+                    .parts
+                    .get(part)
+                    .and_then(|p| p.end.reason.clone())
+                    .unwrap_or_else(|| "the split gives no course".into());
+                return cannot(format!("{} is not known: {reason}", part.words()));
+            }
+        };
+        let least = (value - below + low).max(0.0);
+        return Estimate::bracket(
+            Measure::Length,
+            least.min(most),
+            most,
+            "both slips of the dock pull: at most what did not come back",
+            format!("{} is not known by itself", part.words()),
+        );
     }
     let value = value.max(0.0);
     let method = "both slips of the dock pull, seating included, when it reached that load";

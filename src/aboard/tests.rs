@@ -134,6 +134,29 @@ mod whole {
         );
     }
 
+    /// With no gauge on either interface both slips together are at most what did not come back, counted once.
+    #[test]
+    fn hidden_slips_are_bounded_once() {
+        let open = pull(600.0, 0.0);
+        let all = open.law(|_, load, _, _, _| 0.01 * (load - 300.0) / 3.7e3);
+        let open = open
+            .without(StopperSlip, "no tail mark")
+            .without(CoverSlip, "no cover mark")
+            .with(crate::separate::PartName::NotRecovered, &all);
+        let found = result(&open);
+        assert_eq!(
+            (found.slip.status, found.slip.low),
+            (Status::Bracket, Some(0.0))
+        );
+        assert!((found.slip.high.unwrap() - 0.01).abs() < 2e-4);
+        let kept = found.kept_at_once;
+        assert_eq!((kept.status, kept.value), (Status::Bracket, None));
+        assert!(
+            kept.high.unwrap() > 0.99 && (kept.low.unwrap() - 0.933).abs() < 0.01,
+            "{kept:?}"
+        );
+    }
+
     #[test]
     fn what_is_missing_is_named() {
         let mut without_curve = pull(600.0, 0.0);

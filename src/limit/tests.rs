@@ -294,27 +294,44 @@ fn one_hidden_interface_leaves_the_other_its_figure() {
     assert!(pair.reason.unwrap().contains("no cover mark"));
 }
 
+/// Every number is one, whatever cannot be told has a reason, and the machine form comes back.
 fn told(limit: &Limit) {
-    for figure in &limit.figures {
-        let load = &figure.load;
-        for number in [load.value, load.low, load.high, load.standard_error]
-            .into_iter()
-            .flatten()
-        {
-            assert!(number.is_finite(), "{figure:?}");
-        }
-        if load.status == Status::CannotTell {
+    let mut all: Vec<&Estimate> = limit.figures.iter().map(|f| &f.load).collect();
+    all.extend(limit.figures.iter().filter_map(|f| f.bend.as_ref()));
+    all.extend([&limit.governing.load, &limit.seating]);
+    all.extend(
+        limit
+            .holds
+            .iter()
+            .flat_map(|h| [&h.slip, &h.creep, &h.rate]),
+    );
+    all.extend(limit.projections.iter().map(|p| &p.load));
+    all.extend(limit.transfer.iter().map(|t| &t.slip));
+    for estimate in all {
+        let numbers = [
+            estimate.value,
+            estimate.low,
+            estimate.high,
+            estimate.standard_error,
+        ];
+        assert!(
+            numbers.into_iter().flatten().all(f64::is_finite),
+            "{estimate:?}"
+        );
+        if estimate.status == Status::CannotTell {
             assert!(
-                load.reason.as_ref().is_some_and(|r| !r.is_empty()),
-                "{figure:?}"
+                estimate.reason.as_ref().is_some_and(|r| !r.is_empty()),
+                "{estimate:?}"
             );
+        }
+        if let (Some(low), Some(high)) = (estimate.low, estimate.high) {
+            assert!(low <= high, "{estimate:?}");
         }
     }
     let text = serde_json::to_string(limit).unwrap();
     let back: Limit = serde_json::from_str(&text).unwrap();
     assert_eq!(back.figures.len(), limit.figures.len());
     assert_eq!(back.governing.load.status, limit.governing.load.status);
-    assert!(!text.contains("NaN") && !text.contains("inf"));
 }
 
 #[test]
@@ -555,4 +572,80 @@ fn creep_of_the_line_is_not_held_against_the_stopper() {
         .with(CoverSlip, &still);
     let (limit, _) = read_naively.find();
     assert!(limit.holds[0].creep.low.unwrap() > 1e-3);
+}
+
+mod anything {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::separate::{Course, StretchCurve};
+
+    fn number() -> impl Strategy<Value = f64> {
+        prop_oneof![8 => -5e-3..2e-2, 1 => Just(f64::NAN), 1 => Just(0.0), 1 => Just(f64::INFINITY)]
+    }
+
+    fn kind() -> impl Strategy<Value = PhaseKind> {
+        prop::sample::select(vec![
+            PhaseKind::TakeUp,
+            PhaseKind::Reference,
+            PhaseKind::Ramp,
+            PhaseKind::Hold,
+            PhaseKind::LockedHold,
+            PhaseKind::Unload,
+            PhaseKind::Rest,
+            PhaseKind::Transfer,
+            PhaseKind::RunOut,
+        ])
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        /// Whatever the split hands over: no panic, no number that is none, a reason for whatever cannot be told, in every
+        /// stage that follows the split.
+        #[test]
+        fn every_record_is_told_or_refused(
+            schedule in prop::collection::vec((kind(), 0.1..40.0f64, 0.0..9e3f64), 0..6),
+            values in prop::collection::vec(number(), 400),
+            widths in prop::collection::vec(0.0..2e-3f64, 400),
+            bracket in any::<bool>(),
+            short in any::<bool>(),
+        ) {
+            let limits = "[limits]\nproof = \"4 kN\"\nhold = \"10 s\"\nstopper_slip = \"1 mm\"\nrate = \"0.5 mm/min\"\ncreep = \"1 mm/decade\"\n[aboard]\nlength = \"15 m\"\nload = \"3 kN\"\n";
+            let mut pull = Pull::new(&schedule, limits, Errors::NONE);
+            let zero = pull.law(nothing);
+            pull = pull.with(StopperSlip, &zero).with(CoverSlip, &zero);
+            let n = pull.separated.blocks.len();
+            let at = |list: &[f64], i: usize| list[i % list.len()];
+            let course = Course {
+                value: (!bracket).then(|| (0..n).map(|i| at(&values, i)).collect()),
+                low: (0..n).map(|i| at(&values, i) - at(&widths, i)).collect(),
+                high: (0..n.saturating_sub(usize::from(short))).map(|i| at(&values, i) + at(&widths, i)).collect(),
+                noise: (0..n).map(|i| at(&widths, i + 7)).collect(),
+            };
+            if let Some(part) = pull.separated.parts.get_mut(&CoverSlip) {
+                part.course = Some(course);
+            }
+            pull.separated.stretch_curve = Some(StretchCurve {
+                load_kn: vec![0.0, 2.0, 4.0],
+                loading_mm: vec![0.0, at(&values, 3) * 1e3, 60.0],
+                unloading_mm: vec![0.0, at(&values, 5) * 1e3, 60.0],
+                free_length_mm: Some(6e3),
+            });
+            let (limit, caveats) = pull.find();
+            told(&limit);
+            let inputs = pull.inputs();
+            let verdict = crate::verdict::decide(&inputs, &limit, &caveats);
+            prop_assert!(!verdict.next.is_empty());
+            let (aboard, _) = crate::aboard::keep(&inputs, &limit);
+            let aboard = aboard.unwrap();
+            for estimate in [&aboard.slip, &aboard.kept_at_once, &aboard.kept_after_hour] {
+                for number in [estimate.value, estimate.low, estimate.high].into_iter().flatten() {
+                    prop_assert!(number.is_finite(), "{:?}", estimate);
+                }
+            }
+            let found = crate::diagnose::find(&inputs, &limit, &verdict);
+            prop_assert!(!found.next_pull.is_empty());
+        }
+    }
 }
