@@ -133,6 +133,7 @@ impl Units {
                 }
                 (None, None) => with_unit(&value, &unit),
             },
+            bound @ Figure::AtMost(_) => format!("{} ({level} %)", bound.plain(&unit)),
             other => other.plain(&unit),
         }
     }
@@ -393,7 +394,7 @@ mod tests {
         let bracket = Estimate::bracket(Measure::Length, 0.213e-3, 3.442e-3, "test", "lumped");
         assert_eq!(SI.cell(&bracket), "between 0.21 and 3.45");
         let bound = Estimate::at_most(Measure::Length, 0.0, 1e-4, 0.2309e-3, "test");
-        assert_eq!(SI.words(&bound), "at most 0.24\u{a0}mm");
+        assert_eq!(SI.words(&bound), "at most 0.24\u{a0}mm (95 %)");
         let held = Estimate::not_reached(Measure::Force, 5019.0, "test", "held");
         assert_eq!(SI.words(&held), "above 5.01\u{a0}kN");
         let none = Estimate::cannot_tell(Measure::Length, "no gauge");

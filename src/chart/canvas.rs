@@ -7,7 +7,7 @@ use plotters::prelude::{BLACK, DrawingBackend, SVGBackend, ShapeStyle};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontStyle, IntoFont, IntoTextStyle, RGBAColor, RGBColor};
 
-use super::clip::{Area, Point, inside, runs, thin};
+use super::clip::{Area, BAND_COLUMN, LINE_COLUMN, Point, inside, runs, thin};
 use super::scale::Scale;
 use super::style::{
     self, FINE, GRID, GUTTER, HAIR, HEAD, INK, LABEL, LEADING, LEFT, PAPER, QUIET, RIGHT, SMALL,
@@ -148,7 +148,7 @@ impl Canvas<'_> {
     ) -> Result<(), Fault> {
         let style = stroke(colour, width);
         for run in runs(points) {
-            for piece in inside(&thin(run), area) {
+            for piece in inside(&thin(run, LINE_COLUMN), area) {
                 if let [only] = piece.as_slice() {
                     self.backend.draw_circle(
                         place(*only),
@@ -476,9 +476,9 @@ fn outlines(low: &[Point], high: &[Point], area: Area) -> Vec<Vec<Point>> {
         .map(|run| {
             let lower: Vec<Point> = run.iter().map(|(l, _)| clamp(l)).collect();
             let upper: Vec<Point> = run.iter().map(|(_, h)| clamp(h)).collect();
-            thin(&lower)
+            thin(&lower, BAND_COLUMN)
                 .into_iter()
-                .chain(thin(&upper).into_iter().rev())
+                .chain(thin(&upper, BAND_COLUMN).into_iter().rev())
                 .collect()
         })
         .collect()

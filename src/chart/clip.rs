@@ -3,6 +3,10 @@
 //! plotters draws a missing value on the axis and pins a value outside to the frame, which looks like a peak that never
 //! was; so nothing reaches it before it went through here. Points are in units of the layout.
 
+/// Width of a column for lines and for the edges of bands, which need less detail.
+pub(super) const LINE_COLUMN: f64 = 0.5;
+pub(super) const BAND_COLUMN: f64 = 1.0;
+
 /// A point on the paper.
 pub(super) type Point = (f64, f64);
 
@@ -22,16 +26,16 @@ pub(super) fn runs(points: &[Point]) -> impl Iterator<Item = &[Point]> {
         .filter(|run| !run.is_empty())
 }
 
-/// One run thinned so that neighbours in the same half unit of width keep only their first, lowest, highest and last
+/// One run thinned so that neighbours in the same column of this width keep only their first, lowest, highest and last
 /// point: every extreme survives.
-pub(super) fn thin(run: &[Point]) -> Vec<Point> {
+pub(super) fn thin(run: &[Point], width: f64) -> Vec<Point> {
     let mut kept = Vec::new();
     let mut start = 0;
     while start < run.len() {
-        let column = (run[start].0 * 2.0).floor();
+        let column = (run[start].0 / width).floor();
         let mut end = start;
         let (mut lowest, mut highest) = (start, start);
-        while end < run.len() && (run[end].0 * 2.0).floor() == column {
+        while end < run.len() && (run[end].0 / width).floor() == column {
             if run[end].1 < run[lowest].1 {
                 lowest = end;
             }
@@ -147,7 +151,7 @@ mod tests {
         #[test]
         fn thinning_keeps_every_extreme(ys in prop::collection::vec(-5.0..5.0f64, 1..400)) {
             let run: Vec<Point> = ys.iter().enumerate().map(|(i, y)| (i as f64 * 0.01, *y)).collect();
-            let kept = thin(&run);
+            let kept = thin(&run, 0.5);
             for pick in [f64::min as fn(f64, f64) -> f64, f64::max] {
                 let extreme = |points: &[Point]| points.iter().map(|p| p.1).fold(run[0].1, pick);
                 prop_assert_eq!(extreme(&kept), extreme(&run));

@@ -97,7 +97,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                     colour,
                 });
             }
-            canvas.labels(labels, panel_top - 30.0, panel_top + PANEL + 20.0)?;
+            canvas.labels(labels, panel_top - 30.0, panel_top + PANEL + 3.0)?;
         }
         let remark = "Lines: the law found, through the middle of the points from one second on.";
         canvas.text(

@@ -274,7 +274,7 @@ fn course(slip: f64) -> Course1 {
             let add = |parts: &mut BTreeMap<PartName, Vec<f64>>, p, v: f64| {
                 parts
                     .entry(p)
-                    .or_insert_with(Vec::new)
+                    .or_default()
                     .push(if before { f64::NAN } else { v })
             };
             let set = 1.1 * (highest - 0.3).max(0.0).powf(0.8);
@@ -378,8 +378,8 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
     let proof = (0..n).find(|i| c.load[*i] >= 6.8).unwrap();
     let mut parts: BTreeMap<PartName, Part> = c
         .parts
-        .iter()
-        .map(|(name, _)| (*name, part(&c, *name, split, proof, n - 1, slip)))
+        .keys()
+        .map(|name| (*name, part(&c, *name, split, proof, n - 1, slip)))
         .collect();
 
     let size = 10;
@@ -474,8 +474,8 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
             travel_mm: Some(traces.travel_mm[p.end - 1]),
             parts: c
                 .parts
-                .iter()
-                .map(|(name, _)| {
+                .keys()
+                .map(|name| {
                     (
                         *name,
                         part(&c, *name, split, p.end - 1, p.end - 1, slip).end,

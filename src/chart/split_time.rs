@@ -212,7 +212,7 @@ fn phase_strip(
     for phase in &analysis.phases {
         let [left, right] =
             [phase.start_s, phase.end_s].map(|t| panel.at_x(clock(t)).clamp(LEFT, RIGHT));
-        if !(right > left) {
+        if right.is_nan() || left.is_nan() || right <= left {
             continue;
         }
         let (colour, ink) = phase_colour(phase.kind);

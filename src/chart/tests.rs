@@ -200,3 +200,43 @@ fn pictures() {
         }
     }
 }
+
+/// A long record stays a small picture: thinning keeps what pixels can show, extremes included.
+#[test]
+fn a_long_record_is_still_a_small_picture() {
+    let mut analysis = sample::passes();
+    let traces = &mut analysis.traces;
+    let n = 200_000;
+    let stretch_out = |v: &Vec<f64>| -> Vec<f64> { (0..n).map(|i| v[i * v.len() / n]).collect() };
+    let phase = traces.phase.clone();
+    traces.phase = (0..n).map(|i| phase[i * phase.len() / n]).collect();
+    traces.time_s = (0..n).map(|i| 100.0 + 0.004 * i as f64).collect();
+    traces.load_kn = stretch_out(&traces.load_kn);
+    traces.travel_mm = stretch_out(&traces.travel_mm);
+    traces.load_kn[123_457] = 9.9;
+    for part in traces.parts.values_mut() {
+        part.value = part.value.as_ref().map(stretch_out);
+        part.low = stretch_out(&part.low);
+        part.high = stretch_out(&part.high);
+    }
+    let charts = draw_all(&analysis).unwrap();
+    let split = charts
+        .iter()
+        .find(|c| c.file_name == "split-over-time.svg")
+        .unwrap();
+    assert!(split.svg.len() < 300_000, "{} bytes", split.svg.len());
+    // The one row with the highest load is drawn: 9.9 of 10 kN in a panel of 105 units below 74.
+    let strokes: Vec<&str> = split
+        .svg
+        .split("<polyline")
+        .filter(|t| t.contains("stroke=\"#1C222C\""))
+        .collect();
+    let highest = numbers(strokes[0], "points")
+        .chunks(2)
+        .map(|p| p[1])
+        .fold(f64::INFINITY, f64::min);
+    assert!(
+        (highest - 10.0 * (74.0 + 0.01 * 105.0)).abs() < 1.0,
+        "{highest}"
+    );
+}

@@ -455,16 +455,14 @@ pub(super) fn one_chart(cx: &Context<'_>) -> Option<Section> {
 pub(super) fn sign_off(cx: &Context<'_>) -> Section {
     let pull = &cx.analysis.sheet.0.pull;
     let name = |t: &Option<String>| t.as_deref().map(|t| shortened(t, 60)).unwrap_or_default();
-    let mut blocks = Vec::new();
-    if pull.simulated {
-        blocks.push(Block::Text(
-            "Simulated data: nothing to sign; no line was pulled.".into(),
-        ));
-    }
-    blocks.push(Block::SignOff(vec![
-        ("Pulled by".into(), name(&pull.operator)),
-        ("Watched by".into(), name(&pull.witness)),
-        ("Checked by".into(), String::new()),
-    ]));
-    Section::new("sign-off", "Signatures", blocks)
+    let block = if pull.simulated {
+        Block::Text("Simulated data: there is nothing to sign, for no line was pulled.".into())
+    } else {
+        Block::SignOff(vec![
+            ("Pulled by".into(), name(&pull.operator)),
+            ("Watched by".into(), name(&pull.witness)),
+            ("Checked by".into(), String::new()),
+        ])
+    };
+    Section::new("sign-off", "Signatures", vec![block])
 }

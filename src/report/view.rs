@@ -152,9 +152,9 @@ pub(super) fn build(analysis: &Analysis, charts: &[Chart]) -> View {
     match purpose {
         Purpose::Delivery => {
             // One page to hand over; the details follow on the next.
+            sections.extend(front::one_chart(&cx));
             sections.push(front::what_was_pulled(&cx));
             sections.push(trust::caveats(&cx));
-            sections.extend(front::one_chart(&cx));
             sections.push(trust::cautions(&cx));
             sections.push(front::sign_off(&cx));
             let first_detail = sections.len();
