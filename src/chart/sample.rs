@@ -508,6 +508,15 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         limit: limit(&c, split, slip),
         separated,
         aboard,
+        diagnosis: crate::diagnose::Diagnosis {
+            moved: crate::diagnose::Moved::Stopper,
+            sure: crate::diagnose::Sureness::Measured,
+            finding: "The line moved in the stopper.".into(),
+            evidence: vec!["The mark at the mouth moved and did not come back.".into()],
+            remedies: Vec::new(),
+            notes: Vec::new(),
+            next_pull: "Pull again with other jaws.".into(),
+        },
         caveats: vec![
             Caveat::new(
                 "cell-zero-one-end",
@@ -627,6 +636,7 @@ fn limit(c: &Course1, split: Split, slip: f64) -> Limit {
         interface,
         reached_by: by,
         rate,
+        bend: None,
     };
     let value = |n: f64| {
         Estimate::measured(
@@ -713,7 +723,7 @@ fn limit(c: &Course1, split: Split, slip: f64) -> Limit {
             (0..12)
                 .map(|i| SlipEvent {
                     interface: Interface::Stopper,
-                    time_s: 480.0 + 4.0 * f64::from(i),
+                    time_s: 480.0 + 4.0 * i as f64,
                     peak_kn: 7.3 + 0.05 * wiggle(i as usize),
                     trough_kn: 6.8,
                     size_mm: 1.4 + 0.5 * wiggle(i as usize + 5),

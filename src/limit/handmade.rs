@@ -126,6 +126,7 @@ impl Pull {
             },
         };
         let conditioned = Conditioned {
+            slack_until: 0,
             time_s: time,
             rows_per_entry: 1,
             period_s: 1.0 / RATE,
