@@ -33,6 +33,9 @@ mod parts;
 /// Gauges over blocks.
 mod readings;
 
+/// Factor of narrow matrices.
+mod skyline;
+
 /// Least squares under constraints.
 mod solve;
 
@@ -203,6 +206,15 @@ pub fn separate(
     sheet: &Sheet,
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
+    if std::env::var("DBG").is_ok() {
+        eprintln!(
+            "misfit {:?} {:?} blocks {} size {}",
+            balance.gauges,
+            balance.misfit,
+            balance.problem.blocks,
+            balance.fit.size()
+        );
+    }
     let means = parts::means(&balance, record, phased, parts::tail_may_store(sheet));
     let parts::Split { parts, support } = parts::split(&balance, phased, sheet, &means);
     let mut caveats = Vec::new();

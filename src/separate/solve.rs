@@ -13,7 +13,11 @@ use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
     DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus,
 };
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use crate::separate::skyline::{Factor, Lower, dot};
 
 /// A weight's own knowledge, independent of the record.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,6 +87,7 @@ pub(super) struct Problem {
 struct Layout {
     /// `slots[s][k]`: unknown behind sequence s at block k; `None` while it is still zero.
     slots: Vec<Vec<Option<usize>>>,
+    weights: usize,
     unknowns: usize,
     /// Constraints: `x[upper] − x[lower] ≥ 0`, or `x[upper] ≥ 0` without a lower one.
     bounds: Vec<(usize, Option<usize>)>,
@@ -98,7 +103,7 @@ pub(super) struct Fit {
     layout: Layout,
     /// Reduced unknown of each full unknown; `None` where it sits on its bound.
     reduced: Vec<Option<usize>>,
-    cholesky: Cholesky<f64, Dyn>,
+    cholesky: Factor,
     priors: Vec<(usize, Prior, String)>,
 }
 
@@ -175,6 +180,7 @@ impl Problem {
         }
         Layout {
             slots,
+            weights: self.weights.len(),
             unknowns: next,
             bounds,
         }
@@ -336,7 +342,7 @@ impl Problem {
         layout: Layout,
         values: &[f64],
         reduced: Vec<Option<usize>>,
-        cholesky: Cholesky<f64, Dyn>,
+        cholesky: Factor,
         binding: Vec<bool>,
     ) -> Fit {
         let sequences = layout
@@ -410,7 +416,7 @@ impl Problem {
 
     /// Estimate and standard deviation of an added step of sequence `s` from block `from` to the end of the record.
     fn step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, from: usize) -> Option<(f64, f64)> {
-        let mut cross = DVector::<f64>::zeros(fit.cholesky.l_dirty().nrows());
+        let mut cross = vec![0.0; fit.cholesky.len()];
         let (mut own, mut pull) = (0.0, 0.0);
         for (rows, residual) in self.rows.iter().zip(residuals) {
             if !rows.sequences.contains(&s) {
@@ -436,7 +442,7 @@ impl Problem {
                 }
             }
         }
-        let information = own - cross.dot(&fit.cholesky.solve(&cross));
+        let information = own - dot(&cross, &fit.cholesky.solve(&cross));
         // Where the step can be made up by what is free already, that freedom's spread is the figure that counts.
         (own > 0.0 && information > 1e-3 * own)
             .then(|| (pull / information, information.sqrt().recip()))
@@ -448,23 +454,21 @@ fn solve_held(
     layout: &Layout,
     normal: &Normal,
     binding: &[bool],
-) -> Result<(Vec<Option<usize>>, Cholesky<f64, Dyn>, Vec<f64>), SolveError> {
+) -> Result<(Vec<Option<usize>>, Factor, Vec<f64>), SolveError> {
     let reduced = reduce(layout, binding);
     let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
-    let mut matrix = DMatrix::<f64>::zeros(count, count);
-    let mut right = DVector::<f64>::zeros(count);
+    let mut matrix = Lower::zeros(count);
+    let mut right = vec![0.0; count];
     for (j, column) in normal.columns.iter().enumerate() {
         let Some(b) = reduced[j] else { continue };
         right[b] += normal.right[j];
         for &(i, v) in column {
             let Some(a) = reduced[i] else { continue };
-            matrix[(a, b)] += v;
-            if i != j {
-                matrix[(b, a)] += v;
-            }
+            // Two unknowns tied together meet twice in the full matrix.
+            matrix.add(a, b, if i != j && a == b { 2.0 * v } else { v });
         }
     }
-    let cholesky = Cholesky::new(matrix).ok_or(SolveError::Undetermined)?;
+    let cholesky = matrix.factor().ok_or(SolveError::Undetermined)?;
     let solved = cholesky.solve(&right);
     let values = reduced
         .iter()
@@ -513,9 +517,10 @@ fn reduce(layout: &Layout, binding: &[bool]) -> Vec<Option<usize>> {
             tied_to[*upper] = lower.and_then(|l| tied_to[l]);
         }
     }
+    // Sequences in order of time first, weights last: the factor's skyline stays low.
     let mut next = 0;
     let mut number = vec![None; layout.unknowns];
-    for i in 0..layout.unknowns {
+    for i in (layout.weights..layout.unknowns).chain(0..layout.weights) {
         if tied_to[i] == Some(i) {
             number[i] = Some(next);
             next += 1;
@@ -617,6 +622,11 @@ fn sparse(
 }
 
 impl Fit {
+    /// Number of unknowns that are free.
+    pub(super) fn size(&self) -> usize {
+        self.cholesky.len()
+    }
+
     /// Value of a linear combination.
     pub(super) fn value(&self, f: &Functional) -> f64 {
         let shapes: f64 = f.weights.iter().map(|(i, c)| c * self.weights[*i]).sum();
@@ -630,7 +640,7 @@ impl Fit {
 
     /// Uncertainty of a linear combination on the set of constraints that bind, by source.
     pub(super) fn spread(&self, f: &Functional) -> Spread {
-        let mut direction = DVector::<f64>::zeros(self.cholesky.l_dirty().nrows());
+        let mut direction = vec![0.0; self.cholesky.len()];
         let mut put = |full: usize, c: f64| {
             if let Some(r) = self.reduced[full] {
                 direction[r] += c;
@@ -645,7 +655,7 @@ impl Fit {
             }
         }
         let response = self.cholesky.solve(&direction);
-        let total = direction.dot(&response).max(0.0);
+        let total = dot(&direction, &response).max(0.0);
         let mut spread = Spread::default();
         let mut known = 0.0;
         for (i, prior, source) in &self.priors {
