@@ -206,17 +206,8 @@ pub fn separate(
     sheet: &Sheet,
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
-    if std::env::var("DBG").is_ok() {
-        eprintln!(
-            "misfit {:?} {:?} blocks {} size {}",
-            balance.gauges,
-            balance.misfit,
-            balance.problem.blocks,
-            balance.fit.size()
-        );
-    }
     let means = parts::means(&balance, record, phased, parts::tail_may_store(sheet));
-    let parts::Split { parts, support } = parts::split(&balance, phased, sheet, &means);
+    let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
     let mut caveats = Vec::new();
     let closure = closure::closure(&balance, phased, &mut caveats);
     Ok((

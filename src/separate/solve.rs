@@ -107,6 +107,19 @@ pub(super) struct Fit {
     priors: Vec<(usize, Prior, String)>,
 }
 
+/// Unknowns of one refit.
+pub(super) struct Draw {
+    weights: Vec<f64>,
+    sequences: Vec<Vec<f64>>,
+}
+
+impl Draw {
+    /// Value of a linear combination.
+    pub(super) fn value(&self, f: &Functional) -> f64 {
+        f.value(&self.weights, &self.sequences)
+    }
+}
+
 /// Why there is no solution.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SolveError {
@@ -125,6 +138,24 @@ pub(super) struct Functional {
     pub weights: Vec<(usize, f64)>,
     /// Sequence, block, coefficient.
     pub sequences: Vec<(usize, usize, f64)>,
+}
+
+impl Functional {
+    fn value(&self, weights: &[f64], sequences: &[Vec<f64>]) -> f64 {
+        let shapes: f64 = self.weights.iter().map(|(i, c)| c * weights[*i]).sum();
+        let slips: f64 = self.sequences.iter().map(|(s, k, c)| c * sequences[*s][*k]).sum();
+        shapes + slips
+    }
+
+    /// The combination a share of the way from `self` to `other`.
+    pub(super) fn between(self, other: Self, share: f64) -> Self {
+        let mut mixed = Self::default();
+        for (f, part) in [(self, 1.0 - share), (other, share)] {
+            mixed.weights.extend(f.weights.into_iter().map(|(i, c)| (i, part * c)));
+            mixed.sequences.extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, part * c)));
+        }
+        mixed
+    }
 }
 
 /// Uncertainty of a linear combination.
@@ -388,6 +419,47 @@ impl Problem {
             .collect()
     }
 
+    /// Refits to records that the fit itself would make: its own readings with fresh noise, `count` times. Their scatter
+    /// is the noise of every figure with all constraints at work; the covariance on the binding set alone forgets that
+    /// shapes must not be negative and sequences not fall, and is several times too wide for flat combinations.
+    /// Priors stay centred where the fit put them, so that instrument errors are not in the scatter.
+    pub(super) fn resample(&self, fit: &Fit, count: usize, seed: u64) -> Vec<Draw> {
+        let layout = &fit.layout;
+        let normal = self.normal_equations(layout);
+        let mut values = vec![0.0; layout.unknowns];
+        values[..fit.weights.len()].copy_from_slice(&fit.weights);
+        for (slots, sequence) in layout.slots.iter().zip(&fit.sequences) {
+            for (slot, value) in slots.iter().zip(sequence) {
+                if let Some(i) = slot {
+                    values[*i] = *value;
+                }
+            }
+        }
+        let expected = normal.times(&values);
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let mut draws = Vec::new();
+        for _ in 0..count {
+            let mut right = expected.clone();
+            for rows in &self.rows {
+                for k in (0..self.blocks).filter(|k| rows.reading[*k].is_finite()) {
+                    let z: f64 = StandardNormal.sample(&mut random);
+                    let pull = z / rows.variance[k].sqrt();
+                    for (i, column) in &rows.columns {
+                        right[*i] += pull * column[k];
+                    }
+                    for i in rows.sequences.iter().filter_map(|s| layout.slots[*s][k]) {
+                        right[i] += pull;
+                    }
+                }
+            }
+            let drawn = Normal { columns: normal.columns.clone(), right };
+            if let Ok(fit) = self.pivot(layout, &drawn, fit.binding.clone()) {
+                draws.push(Draw { weights: fit.weights, sequences: fit.sequences });
+            }
+        }
+        draws
+    }
+
     /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
     /// over dyadic numbers of last blocks, the step's estimate given everything else, and its standard deviation;
     /// the pair with the highest one-sided bound. (0, 0) where no step can be told from what is free anyway.
@@ -477,16 +549,27 @@ fn solve_held(
     Ok((reduced, cholesky, values))
 }
 
-/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
-fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
-    let mut by_value: Vec<f64> = normal.right.iter().map(|r| -r).collect();
-    for (j, column) in normal.columns.iter().enumerate() {
-        for &(i, v) in column {
-            by_value[i] += v * values[j];
-            if i != j {
-                by_value[j] += v * values[i];
+impl Normal {
+    /// The normal matrix times a vector.
+    fn times(&self, values: &[f64]) -> Vec<f64> {
+        let mut product = vec![0.0; values.len()];
+        for (j, column) in self.columns.iter().enumerate() {
+            for &(i, v) in column {
+                product[i] += v * values[j];
+                if i != j {
+                    product[j] += v * values[i];
+                }
             }
         }
+        product
+    }
+}
+
+/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
+fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
+    let mut by_value = normal.times(values);
+    for (product, right) in by_value.iter_mut().zip(&normal.right) {
+        *product -= right;
     }
     // An increment lifts its own value and all that follow in its sequence: sum from the end.
     let mut by_increment = vec![0.0; layout.bounds.len()];
@@ -629,13 +712,7 @@ impl Fit {
 
     /// Value of a linear combination.
     pub(super) fn value(&self, f: &Functional) -> f64 {
-        let shapes: f64 = f.weights.iter().map(|(i, c)| c * self.weights[*i]).sum();
-        let slips: f64 = f
-            .sequences
-            .iter()
-            .map(|(s, k, c)| c * self.sequences[*s][*k])
-            .sum();
-        shapes + slips
+        f.value(&self.weights, &self.sequences)
     }
 
     /// Uncertainty of a linear combination on the set of constraints that bind, by source.
@@ -681,10 +758,4 @@ impl Fit {
         spread.noise = (total - known).max(0.0).sqrt();
         spread
     }
-}
-
-/// Something that holds a fit.
-pub(super) trait Balanced {
-    /// The fit.
-    fn fit(&self) -> &Fit;
 }
