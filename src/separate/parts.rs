@@ -8,8 +8,9 @@ use crate::phases::{CYCLE_SHARE, Phased};
 use crate::separate::interval;
 use crate::separate::model::{Balance, Shape};
 use crate::separate::solve::{Draw, Functional, Spread};
+use crate::separate::storage;
 use crate::separate::{Course, Part, PartName, Support};
-use crate::sheet::{CoverAtEye, Sheet};
+use crate::sheet::Sheet;
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure, Status};
 
@@ -134,9 +135,7 @@ impl<'a> Reader<'a> {
     fn new(balance: &'a Balance, record: &Conditioned, phased: &Phased, sheet: &Sheet) -> Self {
         let n = balance.problem.blocks;
         let highest = &phased.blocks.highest_n[balance.first_block..balance.first_block + n];
-        let rising_high = (0..n)
-            .map(|k| k > 0 && highest[k] - highest[k - 1] > RISE_SHARE * phased.peak_n)
-            .collect();
+        let rising_high = rising_high(highest, phased.peak_n);
         let proof = match sheet.limits.as_ref().and_then(|l| l.proof) {
             None => Err("the sheet states no proof load".to_owned()),
             Some(proof) => moment_of_load(balance, record, phased, proof.si())
@@ -707,7 +706,31 @@ pub(super) fn curve_is_known(phased: &Phased) -> bool {
 }
 
 /// True when the sheet or the record speaks for core slip stored in the tail.
-pub(super) fn tail_may_store(sheet: &Sheet) -> bool {
-    sheet.line.tail_stores.is_some_and(|l| l.si() > 0.0)
-        && sheet.line.cover_at_eye != CoverAtEye::Free
+pub(super) fn tail_may_store(balance: &Balance, phased: &Phased, sheet: &Sheet) -> bool {
+    if let Some(stores) = sheet.line.tail_stores {
+        return stores.si() > 0.0;
+    }
+    let (Some(rest), Some(core)) = (balance.sequences.rest, balance.sequences.core) else {
+        return false;
+    };
+    let n = balance.problem.blocks;
+    let highest = &phased.blocks.highest_n[balance.first_block..balance.first_block + n];
+    let end = Functional {
+        weights: Vec::new(),
+        sequences: vec![(rest, n - 1, 1.0)],
+    };
+    storage::suspected(&storage::Course {
+        rest: &balance.fit.sequences[rest],
+        core: &balance.fit.sequences[core],
+        highest,
+        rising_high: &rising_high(highest, phased.peak_n),
+        uncertainty: balance.fit.spread(&end).noise,
+    })
+}
+
+/// Blocks in which the load rises to a new highest.
+fn rising_high(highest: &[f64], peak_n: f64) -> Vec<bool> {
+    (0..highest.len())
+        .map(|k| k > 0 && highest[k] - highest[k - 1] > RISE_SHARE * peak_n)
+        .collect()
 }
