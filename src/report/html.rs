@@ -84,6 +84,17 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
                 }
                 *out += "</ul>\n";
             }
+            Block::Steps(steps) => {
+                *out += "<ol>\n";
+                for (what, why) in steps {
+                    *out += &format!(
+                        "<li><strong>{}</strong> {}</li>\n",
+                        escaped(what),
+                        escaped(why)
+                    );
+                }
+                *out += "</ol>\n";
+            }
             Block::Warnings(warnings) => {
                 *out += "<ul class=\"warnings\">\n";
                 for (found, advice) in warnings {
