@@ -362,7 +362,9 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
         return vec![Block::Text("No slip could be given.".into())];
     }
     let caption =
-        "Slip by interface, with 95 % intervals. A dash: these gauges cannot tell.".into();
+        "Slip by interface, with 95 % intervals. What did not come back is slip and set (bedding-in) together. A dash: \
+         these gauges cannot tell."
+            .into();
     let mut blocks = vec![Block::Table(Table {
         caption,
         head,

@@ -187,7 +187,7 @@ impl Case<'_> {
         let (low, high) = (bounds_at(&slip, fair).0, bounds_at(&slip, at).1);
         let unit = allowed.unit();
         let seating = if interface == Interface::Stopper {
-            ", seating apart"
+            " (seating apart)"
         } else {
             ""
         };
