@@ -30,8 +30,14 @@ mod model;
 /// Parts and what supports them.
 mod parts;
 
+/// Where slips may change their pace.
+mod nodes;
+
 /// Gauges over blocks.
 mod readings;
+
+/// Factor of narrow matrices.
+mod skyline;
 
 /// Least squares under constraints.
 mod solve;
@@ -204,7 +210,7 @@ pub fn separate(
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
     let means = parts::means(&balance, record, phased, parts::tail_may_store(sheet));
-    let parts::Split { parts, support } = parts::split(&balance, phased, sheet, &means);
+    let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
     let mut caveats = Vec::new();
     let closure = closure::closure(&balance, phased, &mut caveats);
     Ok((

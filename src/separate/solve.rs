@@ -13,7 +13,12 @@ use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
     DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus,
 };
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use crate::separate::nodes::Node;
+use crate::separate::skyline::{Factor, Lower, dot};
 
 /// A weight's own knowledge, independent of the record.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,8 +55,8 @@ pub(super) struct Weight {
 pub(super) struct Sequence {
     /// It must not fall.
     pub rising: bool,
-    /// Blocks at which it may change. It is zero before the first of them.
-    pub moves: Vec<bool>,
+    /// Where it takes new values, in order of time. It is zero before the first and stays after the last.
+    pub nodes: Vec<Node>,
 }
 
 /// One gauge's rows: at most one per block.
@@ -71,6 +76,8 @@ pub(super) struct Rows {
 #[derive(Debug, Clone)]
 pub(super) struct Problem {
     pub blocks: usize,
+    /// Time of each block, s.
+    pub time: Vec<f64>,
     pub weights: Vec<Weight>,
     pub sequences: Vec<Sequence>,
     pub rows: Vec<Rows>,
@@ -81,11 +88,28 @@ pub(super) struct Problem {
 /// Where each unknown stands in the vector of all: weights first, then the values of the sequences in order of time.
 #[derive(Debug, Clone)]
 struct Layout {
-    /// `slots[s][k]`: unknown behind sequence s at block k; `None` while it is still zero.
-    slots: Vec<Vec<Option<usize>>>,
+    /// `terms[s][k]`: unknowns that make the value of sequence s at block k, with their coefficients.
+    terms: Vec<Vec<Terms>>,
+    /// Neighbouring values of sequences that may fall.
+    loose: Vec<(usize, usize)>,
+    weights: usize,
     unknowns: usize,
     /// Constraints: `x[upper] − x[lower] ≥ 0`, or `x[upper] ≥ 0` without a lower one.
     bounds: Vec<(usize, Option<usize>)>,
+}
+
+/// At most two unknowns with their coefficients.
+#[derive(Debug, Clone, Copy, Default)]
+struct Terms([Option<(usize, f64)>; 2]);
+
+impl Terms {
+    fn iter(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        self.0.iter().flatten().copied()
+    }
+
+    fn value(&self, values: &[f64]) -> f64 {
+        self.iter().map(|(i, c)| c * values[i]).sum()
+    }
 }
 
 /// The solution, with what is needed for uncertainties.
@@ -95,11 +119,26 @@ pub(super) struct Fit {
     pub sequences: Vec<Vec<f64>>,
     /// Constraints that bind, in the order of the layout: a start for a similar problem.
     pub binding: Vec<bool>,
+    /// All unknowns in the order of the layout.
+    values: Vec<f64>,
     layout: Layout,
     /// Reduced unknown of each full unknown; `None` where it sits on its bound.
     reduced: Vec<Option<usize>>,
-    cholesky: Cholesky<f64, Dyn>,
+    cholesky: Factor,
     priors: Vec<(usize, Prior, String)>,
+}
+
+/// Unknowns of one refit.
+pub(super) struct Draw {
+    weights: Vec<f64>,
+    sequences: Vec<Vec<f64>>,
+}
+
+impl Draw {
+    /// Value of a linear combination.
+    pub(super) fn value(&self, f: &Functional) -> f64 {
+        f.value(&self.weights, &self.sequences)
+    }
 }
 
 /// Why there is no solution.
@@ -120,6 +159,32 @@ pub(super) struct Functional {
     pub weights: Vec<(usize, f64)>,
     /// Sequence, block, coefficient.
     pub sequences: Vec<(usize, usize, f64)>,
+}
+
+impl Functional {
+    fn value(&self, weights: &[f64], sequences: &[Vec<f64>]) -> f64 {
+        let shapes: f64 = self.weights.iter().map(|(i, c)| c * weights[*i]).sum();
+        let slips: f64 = self
+            .sequences
+            .iter()
+            .map(|(s, k, c)| c * sequences[*s][*k])
+            .sum();
+        shapes + slips
+    }
+
+    /// The combination a share of the way from `self` to `other`.
+    pub(super) fn between(self, other: Self, share: f64) -> Self {
+        let mut mixed = Self::default();
+        for (f, part) in [(self, 1.0 - share), (other, share)] {
+            mixed
+                .weights
+                .extend(f.weights.into_iter().map(|(i, c)| (i, part * c)));
+            mixed
+                .sequences
+                .extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, part * c)));
+        }
+        mixed
+    }
 }
 
 /// Uncertainty of a linear combination.
@@ -151,8 +216,6 @@ struct Normal {
 
 impl Problem {
     fn layout(&self) -> Layout {
-        let mut next = self.weights.len();
-        let mut slots = vec![vec![None; self.blocks]; self.sequences.len()];
         let mut bounds: Vec<(usize, Option<usize>)> = self
             .weights
             .iter()
@@ -160,24 +223,70 @@ impl Problem {
             .filter(|(_, w)| w.non_negative)
             .map(|(i, _)| (i, None))
             .collect();
-        for k in 0..self.blocks {
-            for (s, sequence) in self.sequences.iter().enumerate() {
-                let before = if k > 0 { slots[s][k - 1] } else { None };
-                slots[s][k] = before;
-                if sequence.moves[k] {
-                    slots[s][k] = Some(next);
-                    if sequence.rising {
-                        bounds.push((next, before));
-                    }
-                    next += 1;
-                }
+        // Unknowns in order of time over all sequences: neighbours in time are neighbours in the matrix.
+        let mut order: Vec<(usize, usize, usize)> = Vec::new();
+        for (s, sequence) in self.sequences.iter().enumerate() {
+            order.extend(
+                sequence
+                    .nodes
+                    .iter()
+                    .enumerate()
+                    .map(|(i, node)| (node.at, s, i)),
+            );
+        }
+        order.sort_unstable();
+        let mut unknown: Vec<Vec<usize>> = self
+            .sequences
+            .iter()
+            .map(|s| vec![0; s.nodes.len()])
+            .collect();
+        let mut loose = Vec::new();
+        for (place, (_, s, i)) in order.iter().enumerate() {
+            unknown[*s][*i] = self.weights.len() + place;
+            let before = i.checked_sub(1).map(|b| unknown[*s][b]);
+            if self.sequences[*s].rising {
+                bounds.push((unknown[*s][*i], before));
+            } else if let Some(before) = before {
+                loose.push((before, unknown[*s][*i]));
             }
         }
+        let terms = self
+            .sequences
+            .iter()
+            .zip(&unknown)
+            .map(|(s, u)| self.terms(s, u))
+            .collect();
         Layout {
-            slots,
-            unknowns: next,
+            terms,
+            loose,
+            weights: self.weights.len(),
+            unknowns: self.weights.len() + order.len(),
             bounds,
         }
+    }
+
+    /// Terms of one sequence per block.
+    fn terms(&self, sequence: &Sequence, unknown: &[usize]) -> Vec<Terms> {
+        let mut terms = vec![Terms::default(); self.blocks];
+        let mut last = None;
+        for (i, (node, new)) in sequence.nodes.iter().zip(unknown).enumerate() {
+            let until = sequence
+                .nodes
+                .get(i + 1)
+                .map_or(self.blocks, |n| n.from + 1);
+            let span = self.time[node.at] - self.time[node.from];
+            for k in node.from + 1..until.max(node.at + 1) {
+                let share = if k >= node.at || span <= 0.0 {
+                    1.0
+                } else {
+                    (self.time[k] - self.time[node.from]) / span
+                };
+                let old = last.map(|l| (l, 1.0 - share)).filter(|_| share < 1.0);
+                terms[k] = Terms([old, Some((*new, share))]);
+            }
+            last = Some(*new);
+        }
+        terms
     }
 
     fn normal_equations(&self, layout: &Layout) -> Normal {
@@ -204,41 +313,27 @@ impl Problem {
                         dense[high][low] += wc * other[k];
                     }
                 }
-                for &s in &rows.sequences {
-                    let Some(q) = layout.slots[s][k] else {
-                        continue;
-                    };
-                    right[q] += w * y;
+                let seen: Vec<(usize, f64)> = rows
+                    .sequences
+                    .iter()
+                    .flat_map(|s| layout.terms[*s][k].iter())
+                    .collect();
+                for &(q, c) in &seen {
+                    right[q] += w * c * y;
                     for (i, column) in &rows.columns {
-                        cross[q - p][*i] += w * column[k];
+                        cross[q - p][*i] += w * c * column[k];
                     }
-                    for r in rows
-                        .sequences
-                        .iter()
-                        .filter_map(|o| layout.slots[*o][k])
-                        .filter(|r| *r <= q)
-                    {
-                        add(&mut local, r, q, w);
+                    for &(r, d) in seen.iter().filter(|(r, _)| *r <= q) {
+                        add(&mut local, r, q, w * c * d);
                     }
                 }
             }
         }
         // A sequence that may fall is tied weakly to its neighbour, so that a gap in its gauge does not leave it loose.
-        for (slots, _) in layout
-            .slots
-            .iter()
-            .zip(&self.sequences)
-            .filter(|(_, s)| !s.rising)
-        {
-            for pair in slots.windows(2) {
-                if let [Some(a), Some(b)] = *pair {
-                    if a != b {
-                        add(&mut local, a, a, LOOSE_TIE);
-                        add(&mut local, b, b, LOOSE_TIE);
-                        add(&mut local, a, b, -LOOSE_TIE);
-                    }
-                }
-            }
+        for (a, b) in &layout.loose {
+            add(&mut local, *a, *a, LOOSE_TIE);
+            add(&mut local, *b, *b, LOOSE_TIE);
+            add(&mut local, *a, *b, -LOOSE_TIE);
         }
         for (a, b, sd) in &self.alike {
             let precision = sd.powi(-2);
@@ -336,13 +431,13 @@ impl Problem {
         layout: Layout,
         values: &[f64],
         reduced: Vec<Option<usize>>,
-        cholesky: Cholesky<f64, Dyn>,
+        cholesky: Factor,
         binding: Vec<bool>,
     ) -> Fit {
         let sequences = layout
-            .slots
+            .terms
             .iter()
-            .map(|slots| slots.iter().map(|i| i.map_or(0.0, |i| values[i])).collect())
+            .map(|terms| terms.iter().map(|t| t.value(values)).collect())
             .collect();
         let priors = self
             .weights
@@ -355,6 +450,7 @@ impl Problem {
             weights: values[..self.weights.len()].to_vec(),
             sequences,
             binding,
+            values: values.to_vec(),
             layout,
             reduced,
             cholesky,
@@ -380,6 +476,48 @@ impl Problem {
                     .collect()
             })
             .collect()
+    }
+
+    /// Refits to records that the fit itself would make: its own readings with fresh noise, `count` times. Their scatter
+    /// is the noise of every figure with all constraints at work; the covariance on the binding set alone forgets that
+    /// shapes must not be negative and sequences not fall, and is several times too wide for flat combinations.
+    /// Priors stay centred where the fit put them, so that instrument errors are not in the scatter.
+    pub(super) fn resample(&self, fit: &Fit, count: usize, seed: u64) -> Vec<Draw> {
+        let layout = &fit.layout;
+        let normal = self.normal_equations(layout);
+        let expected = normal.times(&fit.values);
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let mut draws = Vec::new();
+        for _ in 0..count {
+            let mut right = expected.clone();
+            for rows in &self.rows {
+                for k in (0..self.blocks).filter(|k| rows.reading[*k].is_finite()) {
+                    let z: f64 = StandardNormal.sample(&mut random);
+                    let pull = z / rows.variance[k].sqrt();
+                    for (i, column) in &rows.columns {
+                        right[*i] += pull * column[k];
+                    }
+                    for (i, c) in rows
+                        .sequences
+                        .iter()
+                        .flat_map(|s| layout.terms[*s][k].iter())
+                    {
+                        right[i] += c * pull;
+                    }
+                }
+            }
+            let drawn = Normal {
+                columns: normal.columns.clone(),
+                right,
+            };
+            if let Ok(fit) = self.pivot(layout, &drawn, fit.binding.clone()) {
+                draws.push(Draw {
+                    weights: fit.weights,
+                    sequences: fit.sequences,
+                });
+            }
+        }
+        draws
     }
 
     /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
@@ -410,7 +548,7 @@ impl Problem {
 
     /// Estimate and standard deviation of an added step of sequence `s` from block `from` to the end of the record.
     fn step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, from: usize) -> Option<(f64, f64)> {
-        let mut cross = DVector::<f64>::zeros(fit.cholesky.l_dirty().nrows());
+        let mut cross = vec![0.0; fit.cholesky.len()];
         let (mut own, mut pull) = (0.0, 0.0);
         for (rows, residual) in self.rows.iter().zip(residuals) {
             if !rows.sequences.contains(&s) {
@@ -425,18 +563,18 @@ impl Problem {
                         cross[r] += w * column[k];
                     }
                 }
-                for full in rows
+                for (full, c) in rows
                     .sequences
                     .iter()
-                    .filter_map(|o| fit.layout.slots[*o][k])
+                    .flat_map(|o| fit.layout.terms[*o][k].iter())
                 {
                     if let Some(r) = fit.reduced[full] {
-                        cross[r] += w;
+                        cross[r] += w * c;
                     }
                 }
             }
         }
-        let information = own - cross.dot(&fit.cholesky.solve(&cross));
+        let information = own - dot(&cross, &fit.cholesky.solve(&cross));
         // Where the step can be made up by what is free already, that freedom's spread is the figure that counts.
         (own > 0.0 && information > 1e-3 * own)
             .then(|| (pull / information, information.sqrt().recip()))
@@ -448,23 +586,21 @@ fn solve_held(
     layout: &Layout,
     normal: &Normal,
     binding: &[bool],
-) -> Result<(Vec<Option<usize>>, Cholesky<f64, Dyn>, Vec<f64>), SolveError> {
+) -> Result<(Vec<Option<usize>>, Factor, Vec<f64>), SolveError> {
     let reduced = reduce(layout, binding);
     let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
-    let mut matrix = DMatrix::<f64>::zeros(count, count);
-    let mut right = DVector::<f64>::zeros(count);
+    let mut matrix = Lower::zeros(count);
+    let mut right = vec![0.0; count];
     for (j, column) in normal.columns.iter().enumerate() {
         let Some(b) = reduced[j] else { continue };
         right[b] += normal.right[j];
         for &(i, v) in column {
             let Some(a) = reduced[i] else { continue };
-            matrix[(a, b)] += v;
-            if i != j {
-                matrix[(b, a)] += v;
-            }
+            // Two unknowns tied together meet twice in the full matrix.
+            matrix.add(a, b, if i != j && a == b { 2.0 * v } else { v });
         }
     }
-    let cholesky = Cholesky::new(matrix).ok_or(SolveError::Undetermined)?;
+    let cholesky = matrix.factor().ok_or(SolveError::Undetermined)?;
     let solved = cholesky.solve(&right);
     let values = reduced
         .iter()
@@ -473,16 +609,27 @@ fn solve_held(
     Ok((reduced, cholesky, values))
 }
 
-/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
-fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
-    let mut by_value: Vec<f64> = normal.right.iter().map(|r| -r).collect();
-    for (j, column) in normal.columns.iter().enumerate() {
-        for &(i, v) in column {
-            by_value[i] += v * values[j];
-            if i != j {
-                by_value[j] += v * values[i];
+impl Normal {
+    /// The normal matrix times a vector.
+    fn times(&self, values: &[f64]) -> Vec<f64> {
+        let mut product = vec![0.0; values.len()];
+        for (j, column) in self.columns.iter().enumerate() {
+            for &(i, v) in column {
+                product[i] += v * values[j];
+                if i != j {
+                    product[j] += v * values[i];
+                }
             }
         }
+        product
+    }
+}
+
+/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
+fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
+    let mut by_value = normal.times(values);
+    for (product, right) in by_value.iter_mut().zip(&normal.right) {
+        *product -= right;
     }
     // An increment lifts its own value and all that follow in its sequence: sum from the end.
     let mut by_increment = vec![0.0; layout.bounds.len()];
@@ -513,9 +660,10 @@ fn reduce(layout: &Layout, binding: &[bool]) -> Vec<Option<usize>> {
             tied_to[*upper] = lower.and_then(|l| tied_to[l]);
         }
     }
+    // Sequences in order of time first, weights last: the factor's skyline stays low.
     let mut next = 0;
     let mut number = vec![None; layout.unknowns];
-    for i in 0..layout.unknowns {
+    for i in (layout.weights..layout.unknowns).chain(0..layout.weights) {
         if tied_to[i] == Some(i) {
             number[i] = Some(next);
             next += 1;
@@ -619,18 +767,12 @@ fn sparse(
 impl Fit {
     /// Value of a linear combination.
     pub(super) fn value(&self, f: &Functional) -> f64 {
-        let shapes: f64 = f.weights.iter().map(|(i, c)| c * self.weights[*i]).sum();
-        let slips: f64 = f
-            .sequences
-            .iter()
-            .map(|(s, k, c)| c * self.sequences[*s][*k])
-            .sum();
-        shapes + slips
+        f.value(&self.weights, &self.sequences)
     }
 
     /// Uncertainty of a linear combination on the set of constraints that bind, by source.
     pub(super) fn spread(&self, f: &Functional) -> Spread {
-        let mut direction = DVector::<f64>::zeros(self.cholesky.l_dirty().nrows());
+        let mut direction = vec![0.0; self.cholesky.len()];
         let mut put = |full: usize, c: f64| {
             if let Some(r) = self.reduced[full] {
                 direction[r] += c;
@@ -640,12 +782,12 @@ impl Fit {
             put(*i, *c);
         }
         for (s, k, c) in &f.sequences {
-            if let Some(full) = self.layout.slots[*s][*k] {
-                put(full, *c);
+            for (full, d) in self.layout.terms[*s][*k].iter() {
+                put(full, c * d);
             }
         }
         let response = self.cholesky.solve(&direction);
-        let total = direction.dot(&response).max(0.0);
+        let total = dot(&direction, &response).max(0.0);
         let mut spread = Spread::default();
         let mut known = 0.0;
         for (i, prior, source) in &self.priors {
@@ -671,10 +813,4 @@ impl Fit {
         spread.noise = (total - known).max(0.0).sqrt();
         spread
     }
-}
-
-/// Something that holds a fit.
-pub(super) trait Balanced {
-    /// The fit.
-    fn fit(&self) -> &Fit;
 }
