@@ -109,16 +109,20 @@ pub fn find(inputs: &LimitInputs, limit: &Limit, verdict: &Verdict) -> Diagnosis
     let mut remedies = match moved {
         Moved::Stopper => remedies::for_the_stopper(inputs.sheet),
         Moved::Cover => remedies::for_the_cover(inputs.sheet),
-        Moved::Both => {
-            let (mut a, mut b) = (
-                remedies::for_the_stopper(inputs.sheet),
-                remedies::for_the_cover(inputs.sheet),
-            );
-            if cover_moved_more(inputs) {
-                std::mem::swap(&mut a, &mut b);
+        Moved::Both => match within_allowance(inputs) {
+            (true, false) => remedies::for_the_cover(inputs.sheet),
+            (false, true) => remedies::for_the_stopper(inputs.sheet),
+            _ => {
+                let (mut a, mut b) = (
+                    remedies::for_the_stopper(inputs.sheet),
+                    remedies::for_the_cover(inputs.sheet),
+                );
+                if cover_moved_more(inputs) {
+                    std::mem::swap(&mut a, &mut b);
+                }
+                a.into_iter().chain(b).collect()
             }
-            a.into_iter().chain(b).collect()
-        }
+        },
         Moved::Neither | Moved::CannotTell => vec![],
     };
     if !remedies.is_empty() || moved == Moved::Neither {
@@ -126,6 +130,20 @@ pub fn find(inputs: &LimitInputs, limit: &Limit, verdict: &Verdict) -> Diagnosis
             inputs.sheet,
             !remedies.is_empty(),
         ));
+    }
+    let mut notes = remedies::notes(inputs.sheet);
+    if moved == Moved::Both {
+        let spared = match within_allowance(inputs) {
+            (true, false) => Some(Interface::Stopper),
+            (false, true) => Some(Interface::Cover),
+            _ => None,
+        };
+        notes.extend(spared.map(|interface| {
+            format!(
+                "The {} moved too, but by less than the sheet allows; no remedy for it is listed.",
+                interface.words()
+            )
+        }));
     }
     let finding = finding(moved, stopper, cover);
     let next_pull = next_pull(inputs, verdict, moved, sure, &remedies);
@@ -135,7 +153,7 @@ pub fn find(inputs: &LimitInputs, limit: &Limit, verdict: &Verdict) -> Diagnosis
         finding,
         evidence,
         remedies,
-        notes: remedies::notes(inputs.sheet),
+        notes,
         next_pull,
     }
 }
@@ -215,6 +233,23 @@ fn state(
             State::Open
         }
     }
+}
+
+/// Whether stopper and cover slip, at their upper bounds at the end, lie within what the sheet allows. Without an
+/// allowance nothing is within it.
+fn within_allowance(inputs: &LimitInputs) -> (bool, bool) {
+    let limits = inputs.sheet.limits.as_ref();
+    let within = |interface, allowed: Option<crate::units::Length>| {
+        let slip = slip_of(inputs, interface);
+        slip.high
+            .last()
+            .zip(allowed)
+            .is_some_and(|(high, allowed)| *high <= allowed.si())
+    };
+    (
+        within(Interface::Stopper, limits.and_then(|l| l.stopper_slip)),
+        within(Interface::Cover, limits.and_then(|l| l.cover_slip)),
+    )
 }
 
 fn cover_moved_more(inputs: &LimitInputs) -> bool {

@@ -57,6 +57,27 @@ fn the_interface_that_moved_is_named_with_its_remedies() {
     }
 }
 
+/// A slip that the sheet allows gets no remedy beside one that it does not allow.
+#[test]
+fn an_allowed_slip_is_named_but_not_mended() {
+    let limits = "[limits]\nproof = \"6 kN\"\nstopper_slip = \"8 mm\"\ncover_slip = \"8 mm\"";
+    let pull = Pull::new(&ramp(7e3), limits, Errors::NONE);
+    let (s, c) = (
+        pull.law(slid),
+        pull.law(|_, _, h, _, _| 6e-6 * (h - 4e3).max(0.0)),
+    );
+    let found = diagnosed(&pull.with(StopperSlip, &s).with(CoverSlip, &c));
+    assert_eq!(found.moved, Moved::Both);
+    assert!(found.remedies.iter().any(|r| r.what.contains("Milk")));
+    assert!(found.remedies.iter().all(|r| !r.what.contains("jaw")));
+    assert!(
+        found
+            .notes
+            .iter()
+            .any(|n| n.contains("in the stopper moved too"))
+    );
+}
+
 #[test]
 fn a_line_that_only_stretched_needs_no_remedy() {
     let found = diagnosed(&with(still, still));

@@ -1,7 +1,7 @@
-//! Bytes to [`Log`]: dialect, header and units, rows, marks.
+//! Bytes to [`Log`](crate::ingest::Log): dialect, header and units, rows, marks.
 //!
-//! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`] rows is kept row by row;
-//! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`]).
+//! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`](crate::ingest::ENTRIES_MAX) rows is kept row by row;
+//! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`](crate::ingest::Log::rows_per_entry)).
 
 mod blocks;
 mod cell;

@@ -116,10 +116,15 @@ fn projection(
         interface,
         load: Estimate {
             status: Status::Projected,
-            reason: Some(format!(
-                "a curve carried to {:.2} times the highest load; its interval is that of the curve, if the curve is right",
-                value / highest
-            )),
+            reason: Some(if value > highest {
+                format!(
+                    "a curve carried to {:.2} times the highest load; its interval is that of the curve, if the curve is right",
+                    value / highest
+                )
+            } else {
+                "a curve within the loads of this record; its interval is that of the curve, if the curve is right"
+                    .into()
+            }),
             ..Estimate::measured(
                 Measure::Force,
                 value,
@@ -133,6 +138,8 @@ fn projection(
     })
 }
 
+/// The end of a curve that approaches its highest load; none where the line has carried more than the curve's end, for
+/// such a curve is refuted by the record.
 fn limit_of(
     law: &impl Curve,
     name: &str,
@@ -148,6 +155,9 @@ fn limit_of(
         return None;
     }
     let factor = quantile::two_sided(LEVEL, fit.degrees_of_freedom as f64);
+    if fit.parameters[0] + factor * fit.standard_error(0) < highest {
+        return None;
+    }
     projection(
         name,
         interface,
@@ -197,6 +207,17 @@ fn double_log(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_curve_that_ends_below_a_load_that_was_carried_is_not_shown() {
+        let slip: Vec<f64> = (1..=20).map(f64::from).collect();
+        let load: Vec<f64> = slip.iter().map(|s| 100.0 * s / (s + 3.0)).collect();
+        let shown = |highest: f64| {
+            let (found, _) = project(Interface::Stopper, &slip, &load, highest);
+            found.iter().any(|p| p.curve == "hyperbola")
+        };
+        assert!(shown(90.0) && !shown(120.0));
+    }
 
     /// Misra1d and Misra1a of NIST StRD: the same fourteen points, certified limits 437.37 and 238.94 (factor 1.83).
     /// Volume stands for load, pressure for slip.

@@ -2,6 +2,8 @@
 
 use super::split;
 use super::view::{Answer, Block, Context, Section, Table, line, quantity, shortened};
+use crate::caveat::Weight;
+use crate::diagnose::Moved;
 use crate::figures::{significant, span_text};
 use crate::limit::{AtRate, Interface};
 use crate::separate::PartName;
@@ -26,12 +28,15 @@ pub(super) fn title(cx: &Context<'_>) -> String {
 pub(super) fn subtitle(cx: &Context<'_>) -> String {
     let sheet = &cx.analysis.sheet.0;
     let named = |what: &str, id: &str| {
-        (!id.trim().is_empty()).then(|| format!("{what} {}", shortened(id, 40)))
+        let id = shortened(id, 40);
+        // Many call their line "line 7": then the word stands there already.
+        let said = id.to_lowercase().starts_with(what);
+        (!id.is_empty()).then(|| if said { id } else { format!("{what} {id}") })
     };
     let parts = [
         named("line", &sheet.line.id),
         named("stopper", &sheet.stopper.id),
-        sheet.pull.place.as_deref().map(|t| shortened(t, 40)),
+        sheet.pull.place.as_deref().map(|t| shortened(t, 80)),
         sheet.pull.when.as_deref().map(|t| shortened(t, 40)),
     ];
     parts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
@@ -55,9 +60,35 @@ pub(super) fn answers(cx: &Context<'_>) -> Vec<Answer> {
         },
         Answer {
             label: "Next",
-            text: clean_or(&verdict.next, "Nothing is left to do for this pull."),
+            text: clean_or(&next(cx), "Nothing is left to do for this pull."),
         },
     ]
+}
+
+/// The next thing to do. The verdict knows what would decide it; the diagnosis knows the remedy and the missing gauge.
+fn next(cx: &Context<'_>) -> String {
+    let (verdict, found) = (&cx.analysis.verdict, &cx.analysis.diagnosis);
+    let first = || {
+        let first = found.remedies.first()?;
+        let rest = found.next_pull.strip_prefix(first.what.as_str())?;
+        Some(format!("{}{}.", first.what, rest.trim_end_matches('.')))
+    };
+    let voided = cx
+        .analysis
+        .caveats
+        .iter()
+        .any(|c| c.weight == Weight::NoVerdict);
+    match verdict.word {
+        VerdictWord::Fails => first().map_or_else(
+            || verdict.next.clone(),
+            |first| format!("Do not hand the line over. {first}"),
+        ),
+        // A gauge fault comes before any finer question.
+        VerdictWord::NotDecided if found.moved == Moved::CannotTell && !voided => {
+            format!("{} {}", verdict.next, found.next_pull)
+        }
+        _ => verdict.next.clone(),
+    }
 }
 
 fn clean_or(text: &str, otherwise: &str) -> String {
@@ -94,6 +125,10 @@ fn limit(cx: &Context<'_>) -> String {
             "not reached; the pair held {}",
             cx.told(&governing.load).replacen("above ", "more than ", 1)
         ),
+        Status::Bracket => match &governing.load.reason {
+            Some(reason) => format!("{} ({reason})", cx.units.words(&governing.load)),
+            None => cx.units.words(&governing.load),
+        },
         _ => cx.told(&governing.load),
     };
     let mut text = format!("{}. Rule: {}", capital(&figure), rule_words(governing.rule));
@@ -163,13 +198,28 @@ fn sure(estimate: Option<&Estimate>) -> Sure {
     }
 }
 
+/// A slip this many times another is named first, the other as small.
+const DWARFS: f64 = 10.0;
+
 /// Which interface moved, and how sure that is.
 fn moved(cx: &Context<'_>) -> String {
     let parts = &cx.analysis.separated.parts;
     let end = |name| parts.get(&name).map(|p| &p.end);
     let (stopper, cover) = (end(PartName::StopperSlip), end(PartName::CoverSlip));
     let (s, c) = (sure(stopper), sure(cover));
+    // A hundredth of a millimetre beside a run of centimetres must not read as if both had failed alike.
+    let dwarfs = |big: Option<&Estimate>, small: Option<&Estimate>| {
+        big.and_then(|e| e.low)
+            .zip(small.and_then(|e| e.high))
+            .is_some_and(|(low, high)| low > DWARFS * high)
+    };
     let lead = match (s, c) {
+        (Sure::Yes, Sure::Yes) if dwarfs(stopper, cover) => {
+            "The line in the stopper; the core inside the cover a little."
+        }
+        (Sure::Yes, Sure::Yes) if dwarfs(cover, stopper) => {
+            "The core inside the cover; the line in the stopper a little."
+        }
         (Sure::Yes, Sure::Yes) => "Both: the line in the stopper, and the core inside the cover.",
         (Sure::Yes, _) => "The line in the stopper.",
         (_, Sure::Yes) => "The core inside the cover.",
@@ -312,7 +362,9 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
         return vec![Block::Text("No slip could be given.".into())];
     }
     let caption =
-        "Slip by interface, with 95 % intervals. A dash: these gauges cannot tell.".into();
+        "Slip by interface, with 95 % intervals. What did not come back is slip and set (bedding-in) together. A dash: \
+         these gauges cannot tell."
+            .into();
     let mut blocks = vec![Block::Table(Table {
         caption,
         head,

@@ -84,6 +84,17 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
                 }
                 *out += "</ul>\n";
             }
+            Block::Steps(steps) => {
+                *out += "<ol>\n";
+                for (what, why) in steps {
+                    *out += &format!(
+                        "<li><strong>{}</strong> {}</li>\n",
+                        escaped(what),
+                        escaped(why)
+                    );
+                }
+                *out += "</ol>\n";
+            }
             Block::Warnings(warnings) => {
                 *out += "<ul class=\"warnings\">\n";
                 for (found, advice) in warnings {
@@ -109,8 +120,11 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
             Block::Table(table) => write_table(out, table, &format!("{id}-table-{index}")),
             Block::Chart(chart) => {
                 if let Some(chart) = charts.get(*chart) {
+                    // On a narrow screen a chart scrolls in its own box rather than shrink until nothing can be read.
                     *out += &format!(
-                        "<figure>\n{}\n<figcaption>{}</figcaption>\n</figure>\n",
+                        "<figure>\n<div class=\"scroll\" role=\"region\" aria-label=\"{}\" tabindex=\"0\">\n{}\n</div>\n\
+                         <figcaption>{}</figcaption>\n</figure>\n",
+                        escaped(&chart.title),
                         chart.svg.trim_end(),
                         escaped(&chart.description)
                     );

@@ -68,14 +68,13 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
     blocks.push(Block::Facts(facts));
     blocks.extend(cx.chart("slip-and-limit"));
     if !limit.projections.is_empty() {
-        blocks.push(Block::Text("Projections past the highest load. They are curves, not measurements, and enter neither the limit nor the verdict:".into()));
+        blocks.push(Block::Text("Projections. They are curves through load and slip, not measurements, and enter neither the limit nor the verdict:".into()));
         let list = limit.projections.iter().map(|p| {
             format!(
-                "{}, {}: {} ({} times the highest load of this record)",
+                "{}, {}: {}",
                 line(&p.curve),
                 p.interface.words(),
-                cx.told(&p.load),
-                significant(p.leap, 2)
+                cx.told(&p.load)
             )
         });
         blocks.push(Block::List(list.collect()));

@@ -36,6 +36,12 @@ fn write_section(out: &mut String, section: &Section, running: Option<&str>, cha
                 }
                 out.push('\n');
             }
+            Block::Steps(steps) => {
+                for (number, (what, why)) in steps.iter().enumerate() {
+                    *out += &format!("{}. **{}** {}\n", number + 1, escaped(what), escaped(why));
+                }
+                out.push('\n');
+            }
             Block::Warnings(warnings) => {
                 for (found, advice) in warnings {
                     *out += &format!("- **{}**", escaped(found));

@@ -1,9 +1,10 @@
 //! Analysis to report: Markdown and a single HTML file that say the same, for a person who never saw the tool.
 //!
-//! One [`view::View`] of finished strings is made first; both forms are written from it and only escape and lay out.
+//! One view of finished strings (`view.rs`) is made first; both forms are written from it and only escape and lay out.
 //! Rounding happens there and nowhere else (see [`crate::figures`]). Texts of the sheet are printed as text, never as
 //! markup, in both forms.
 
+mod cause;
 mod details;
 mod front;
 mod html;

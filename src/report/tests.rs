@@ -305,3 +305,62 @@ fn pages() {
         std::fs::write(folder.join(format!("{name}.html")), report.html).unwrap();
     }
 }
+
+#[test]
+fn the_cause_and_its_remedies_are_told_in_both_forms() {
+    let mut analysis = sample::bracket();
+    let found = &mut analysis.diagnosis;
+    found.finding = "The cover slid over the core; the stopper held the line.".into();
+    found.remedies = ["Milk the cover", "Bind cover to core"]
+        .map(|what| crate::diagnose::Remedy {
+            what: what.into(),
+            reason: "a <loose> cover does not press".into(),
+            proof: "Pull a fresh length".into(),
+        })
+        .to_vec();
+    found.notes = vec!["The treatment lies outside.".into()];
+    found.next_pull = "Milk the cover; then pull a fresh length".into();
+    analysis.verdict.word = crate::verdict::VerdictWord::Fails;
+    let report = report(&analysis);
+    let told = [
+        "Do not hand the line over. Milk the cover; then pull a fresh length.",
+        "Cause and remedy",
+        "The cover slid over the core; the stopper held the line. Both interfaces were measured.",
+        "The mark at the mouth moved",
+        "Milk the cover.",
+        "Why: a &lt;loose&gt; cover does not press. Proof: pull a fresh length.",
+        "Bind cover to core.",
+        "The treatment lies outside.",
+        "Next pull: milk the cover; then pull a fresh length.",
+    ];
+    in_order(&report.markdown, &told);
+    in_order(&report.html, &told);
+    assert!(report.markdown.contains("\n2. **Bind cover to core.** Why"));
+}
+
+#[test]
+fn where_no_cause_can_be_named_the_next_thing_names_the_gauge() {
+    let mut analysis = sample::bracket();
+    analysis.diagnosis.moved = crate::diagnose::Moved::CannotTell;
+    analysis.diagnosis.sure = crate::diagnose::Sureness::CannotTell;
+    analysis.diagnosis.next_pull = "Pull again with a tail mark.".into();
+    let told = [
+        "**Next:** Fit a gauge",
+        "Pull again with a tail mark.",
+        "none is listed before the cause is known",
+    ];
+    in_order(&report(&analysis).markdown, &told);
+    // A fault of a gauge comes before any finer question.
+    analysis.caveats.push(crate::caveat::Caveat::new(
+        "gauge-fault",
+        crate::caveat::Weight::NoVerdict,
+        "The mark stood still.",
+        "Mend it.",
+    ));
+    let markdown = report(&analysis).markdown;
+    let next = markdown
+        .lines()
+        .find(|l| l.starts_with("**Next:**"))
+        .unwrap();
+    assert!(!next.contains("tail mark"), "{next}");
+}

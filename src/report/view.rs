@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 use std::collections::BTreeSet;
 
-use super::{details, front, limits, record, split, survey, trust};
+use super::{cause, details, front, limits, record, split, survey, trust};
 use crate::analysis::Analysis;
 use crate::chart::{Chart, clean};
 use crate::figures::Units;
@@ -67,6 +67,8 @@ impl Section {
 pub(super) enum Block {
     Text(String),
     List(Vec<String>),
+    /// Things to do, the first one first: what, and why.
+    Steps(Vec<(String, String)>),
     /// What was found, and what to do about it.
     Warnings(Vec<(String, String)>),
     /// Names and values, such as the facts of a record.
@@ -158,12 +160,14 @@ pub(super) fn build(analysis: &Analysis, charts: &[Chart]) -> View {
             sections.push(trust::cautions(&cx));
             sections.push(front::sign_off(&cx));
             let first_detail = sections.len();
+            sections.push(cause::section(&cx));
             sections.push(split::section(&cx));
             sections[first_detail].new_page = true;
         }
         Purpose::Benchmark => {
             sections.push(trust::caveats(&cx));
             sections.push(front::what_was_pulled(&cx));
+            sections.push(cause::section(&cx));
             sections.push(split::section(&cx));
         }
         Purpose::Survey => {
@@ -171,6 +175,7 @@ pub(super) fn build(analysis: &Analysis, charts: &[Chart]) -> View {
             sections.push(front::what_was_pulled(&cx));
             sections.push(survey::time_line(&cx));
             sections.push(survey::explanations(&cx));
+            sections.push(cause::section(&cx));
             sections.push(split::section(&cx));
         }
     }

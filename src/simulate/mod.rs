@@ -1,7 +1,7 @@
 //! A line in a stopper, with its truth: pull folders for fixtures, demo and tests.
 //!
-//! A [`Scenario`] writes out line, grips, rig, schedule and instruments; [`run`] marches it in time and returns what
-//! the gauges show beside what really happened. [`Kind`] draws scenarios of well-known troubles, [`pull`] writes one as
+//! A [`Scenario`](crate::simulate::Scenario) writes out line, grips, rig, schedule and instruments; [`run`](crate::simulate::run) marches it in time and returns what
+//! the gauges show beside what really happened. [`Kind`](crate::simulate::Kind) draws scenarios of well-known troubles, [`pull`](crate::simulate::pull) writes one as
 //! a pull folder. The estimator shares no code with this: its stretch basis, its set and its slips are not made here.
 //!
 //! Sources: the parts and their balance are common practice, no source; toe and stiffness ranges and retarded shares

@@ -4,7 +4,7 @@
 //! scaled by their starting values, tried with several first step bounds: a long first step can throw an exponential
 //! onto its flat end, where nothing calls it back. The lowest sum of squares wins and is started again from there.
 //! Assumptions: independent errors of equal (or known relative) variance; what autocorrelation does to standard errors
-//! is the caller's business (see [`super::autocorrelation`]).
+//! is the caller's business (see [`crate::stats::autocorrelation`]).
 //! Source: Moré 1978 for the algorithm; checked on certified NIST StRD fits.
 
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};

@@ -145,10 +145,11 @@ impl Case<'_> {
             Finding {
                 says: Says::Open,
                 ground: format!(
-                    "The proof load was held for {:.0} s of the {needed} that the sheet asks for.",
-                    carried.time
+                    // Cut, not rounded: a hold just short of what is asked must not read as if it were not.
+                    "The proof load was held for {:.1} s of the {needed} that the sheet asks for.",
+                    (carried.time * 10.0).floor() / 10.0
                 ),
-                decide: format!("A hold of {needed} above the proof load."),
+                decide: format!("Hold at least {needed} above the proof load."),
             }
         })
     }
@@ -186,7 +187,7 @@ impl Case<'_> {
         let (low, high) = (bounds_at(&slip, fair).0, bounds_at(&slip, at).1);
         let unit = allowed.unit();
         let seating = if interface == Interface::Stopper {
-            ", seating apart"
+            " (seating apart)"
         } else {
             ""
         };

@@ -40,18 +40,18 @@ fn main() {
             }
         };
         seconds += clock.elapsed().as_secs_f64();
-        if let Some(e) = &separated.parts[&PartName::StopperSlip].end.value {
-            if args.get(3).is_some_and(|v| v == "q") {
-                println!(
-                    "seed {seed} Q {:.4} truth {:.4} seating {:.4} {:?} G {:.4}",
-                    1e3 * e,
-                    1e3 * simulated.truth.stopper_slip.last().unwrap(),
-                    1e3 * simulated.truth.seating.last().unwrap(),
-                    simulated.draws.jaw_give_m,
-                    1e3 * simulated.truth.give(simulated.truth.at_proof.unwrap_or(0))
-                );
-                continue;
-            }
+        if let Some(e) = &separated.parts[&PartName::StopperSlip].end.value
+            && args.get(3).is_some_and(|v| v == "q")
+        {
+            println!(
+                "seed {seed} Q {:.4} truth {:.4} seating {:.4} {:?} G {:.4}",
+                1e3 * e,
+                1e3 * simulated.truth.stopper_slip.last().unwrap(),
+                1e3 * simulated.truth.seating.last().unwrap(),
+                simulated.draws.jaw_give_m,
+                1e3 * simulated.truth.give(simulated.truth.at_proof.unwrap_or(0))
+            );
+            continue;
         }
         if verbose {
             println!(
@@ -171,36 +171,36 @@ fn main() {
             };
             let x = truth(*name, last);
             let mut rms = f64::NAN;
-            if let Some(course) = &part.course {
-                if let Some(value) = &course.value {
-                    let b = &separated.blocks;
-                    let mut sum = (0.0, 0.0);
-                    let mut k = 0;
-                    for row in phased.reference.start..=last {
-                        while k + 1 < b.len() && b.end[k] <= row {
-                            k += 1;
-                        }
-                        // straight lines between centres
-                        let time = record.time_s[row];
-                        let (a, z) = if time < b.time_s[k] && k > 0 {
-                            (k - 1, k)
-                        } else if k + 1 < b.len() {
-                            (k, k + 1)
-                        } else {
-                            (k, k)
-                        };
-                        let gap = b.time_s[z] - b.time_s[a];
-                        let s = if gap > 0.0 {
-                            (time - b.time_s[a]) / gap
-                        } else {
-                            0.0
-                        };
-                        let v = value[a] + s.clamp(0.0, 1.0) * (value[z] - value[a]);
-                        sum.0 += (v - truth(*name, row)).powi(2);
-                        sum.1 += 1.0;
+            if let Some(course) = &part.course
+                && let Some(value) = &course.value
+            {
+                let b = &separated.blocks;
+                let mut sum = (0.0, 0.0);
+                let mut k = 0;
+                for row in phased.reference.start..=last {
+                    while k + 1 < b.len() && b.end[k] <= row {
+                        k += 1;
                     }
-                    rms = (sum.0 / sum.1 as f64).sqrt() * 1e3;
+                    // straight lines between centres
+                    let time = record.time_s[row];
+                    let (a, z) = if time < b.time_s[k] && k > 0 {
+                        (k - 1, k)
+                    } else if k + 1 < b.len() {
+                        (k, k + 1)
+                    } else {
+                        (k, k)
+                    };
+                    let gap = b.time_s[z] - b.time_s[a];
+                    let s = if gap > 0.0 {
+                        (time - b.time_s[a]) / gap
+                    } else {
+                        0.0
+                    };
+                    let v = value[a] + s.clamp(0.0, 1.0) * (value[z] - value[a]);
+                    sum.0 += (v - truth(*name, row)).powi(2);
+                    sum.1 += 1.0;
                 }
+                rms = (sum.0 / sum.1).sqrt() * 1e3;
             }
             let inside = f64::from(u8::from(low <= x && x <= high));
             table.entry(*name).or_default().push([
