@@ -555,3 +555,61 @@ fn a_long_log_is_merged_and_no_reading_is_lost() {
     assert!((full - exact).abs() < 1e-3, "{full} {exact}");
     assert_eq!(log.channels[0].extremes, Some((0.0, 3999.0)));
 }
+
+/// A log that is read has rising times and finite readings, whatever the bytes; nothing panics.
+#[track_caller]
+fn sound(bytes: &[u8], sheet: &Sheet) -> bool {
+    let Ok(log) = read(bytes, sheet) else {
+        return false;
+    };
+    assert!(log.time_s.iter().all(|t| t.is_finite()));
+    assert!(log.time_s.windows(2).all(|w| w[1] > w[0]));
+    for channel in &log.channels {
+        assert_eq!(channel.values.len(), log.time_s.len());
+        assert!(channel.values.iter().all(|v| !v.is_infinite()));
+        assert!(
+            channel
+                .clipped
+                .iter()
+                .all(|c| channel.values[*c].is_nan() || log.rows_per_entry > 1)
+        );
+        assert!(channel.extremes.is_some_and(|(low, high)| low <= high));
+    }
+    true
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::test_runner::Config { cases: 1000, failure_persistence: None, ..Default::default() })]
+
+    #[test]
+    fn any_bytes_are_read_or_refused(bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..400)) {
+        sound(&bytes, &sheet(""));
+    }
+
+    #[test]
+    fn any_text_of_a_logger_is_read_or_refused(text in "(Time[;,]Load[;,]Travel\n)?([0-9:;,.eE+\\-T \"#OVL\n]{0,200}\n){0,4}") {
+        sound(text.as_bytes(), &sheet(""));
+    }
+
+    /// A good log with a few bytes changed.
+    #[test]
+    fn damaged_logs_are_read_or_refused(changes in proptest::collection::vec((0usize..4000, "[0-9:;,.\\-\n a\"]"), 1..6), clock: bool) {
+        let mut text = table("Time;Load;Travel", ";", '.').into_bytes();
+        if clock {
+            let rows = String::from_utf8(text).unwrap();
+            text = rows.replace('\n', "\n23:59:5").into_bytes();
+        }
+        for (at, byte) in &changes {
+            let at = at % text.len();
+            text[at] = byte.as_bytes()[0];
+        }
+        sound(&text, &sheet("[reading]\nunreadable = \"10 %\"\n"));
+    }
+}
+
+#[test]
+fn a_damaged_log_is_still_read() {
+    // The property above must not hold merely because everything is refused.
+    let text = table("Time;Load;Travel", ";", '.').replace("\n12.0;", "\nx;");
+    assert!(sound(text.as_bytes(), &sheet("")));
+}

@@ -249,6 +249,13 @@ fn a_text_with_two_readings() {
 
     hint: add to the sheet under [reading]: decimal = "." for the first, decimal = "," for the second
     "#);
+    // The comma as separator and as decimal mark.
+    let rows = "0,5,1,25,3,5\n1,0,1,35,3,7\n1,5,1,45,4,1\n";
+    insta::assert_snapshot!(Pull::new(SHEET, format!("Time,Load,Travel\n{rows}")).refused(), @r#"
+    error: pull/log.csv, line 2, column Time: `0,5` can be read as 0.5 or as two cells, 0 and 5, and nothing in the file decides
+
+    hint: export the log with another separator (; or tab) or with decimal points
+    "#);
     let rows = "1;0.25;1,5\n2;0.35;2,5\n3;0.45;3,5\n";
     insta::assert_snapshot!(Pull::new(SHEET, format!("Time;Load;Travel\n{rows}")).refused(), @r#"
     error: pull/log.csv, line 2, column Travel: `1,5` has another decimal mark than `0.25` in line 2

@@ -210,6 +210,9 @@ pub(super) fn find(
             name
         })
         .collect();
+    if header.is_some() && separator == Separator::Byte(b',') {
+        refuse_double_commas(&rows, &header_cells, file)?;
+    }
     let marks = find_marks(&rows, &header_cells, separator, file, reading)?;
     let before = header.map_or(first_row, |h| h);
     let metadata = lines[..before]
@@ -231,6 +234,27 @@ pub(super) fn find(
         metadata,
         lines_before: (lines[first_row].number - 1) as u64,
         sample: rows.iter().take(50).map(|r| r.cells.clone()).collect(),
+    })
+}
+
+/// Twice as many cells as columns, all whole numbers: the comma separates and is the decimal mark as well.
+fn refuse_double_commas(rows: &[&Line], header: &[String], file: &str) -> Result<(), IngestError> {
+    let is_double = |row: &Line| {
+        row.width() == 2 * header.len() && row.looks().all(|l| matches!(l, Look::Whole))
+    };
+    let all = rows.iter().all(|row| is_double(row));
+    let Some(first) = rows.first().filter(|_| all) else {
+        return Ok(());
+    };
+    let pair = [to_text(&first.cells[0]), to_text(&first.cells[1])];
+    Err(IngestError::Ambiguous {
+        file: file.into(),
+        line: first.number,
+        column: header[0].clone(),
+        text: pair.join(","),
+        first: pair.join("."),
+        second: format!("two cells, {}", pair.join(" and ")),
+        decide: "export the log with another separator (; or tab) or with decimal points".into(),
     })
 }
 
@@ -546,7 +570,7 @@ fn find_marks(
                     first: decimals,
                     second: digits,
                     decide: format!(
-                        "decimal = \"{own}\" for the first, decimal = \"{other}\" for the second"
+                        "add to the sheet under [reading]: decimal = \"{own}\" for the first, decimal = \"{other}\" for the second"
                     ),
                 });
             }

@@ -39,7 +39,7 @@ pub enum IngestError {
         text: String,
         first: String,
         second: String,
-        /// The line to add to the sheet.
+        /// What decides it.
         decide: String,
     },
     /// Both `.` and `,` as decimal marks.
@@ -192,7 +192,7 @@ impl IngestError {
             Self::Nul { .. } => {
                 "export the log as text (CSV); a damaged file must be read anew from the logger".into()
             }
-            Self::Ambiguous { decide, .. } => format!("add to the sheet under [reading]: {decide}"),
+            Self::Ambiguous { decide, .. } => decide.clone(),
             Self::MixedDecimals { .. } => {
                 "export the log with one decimal mark, or state [reading] decimal and thousands in the sheet".into()
             }

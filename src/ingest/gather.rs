@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::clock::{DAY, Form, SECOND};
 use super::error::IngestError;
 use super::rows::{Block, TextKind};
-use super::store::Store;
+use super::store::{Late, Store};
 use super::{UnreadableCell, dialect::METADATA_MAX};
 
 /// Unreadable cells shown per channel.
@@ -155,11 +155,11 @@ impl Gather {
                     last = ticks;
                 }
                 for tick in &block.ticks {
-                    let mut at = tick + self.midnight;
+                    let mut at = tick.saturating_add(self.midnight);
                     // A fall by more than half a day is midnight.
-                    if last != i64::MIN && last - at > DAY / 2 {
-                        self.midnight += DAY;
-                        at += DAY;
+                    if last != i64::MIN && last.saturating_sub(at) > DAY / 2 {
+                        self.midnight = self.midnight.saturating_add(DAY);
+                        at = at.saturating_add(DAY);
                     }
                     times.push(at as f64 / SECOND as f64);
                     last = at;
@@ -356,20 +356,27 @@ impl Gather {
         let near = self
             .period
             .is_some_and(|p| last.time - time <= 2.0 * p * (1.0 + 1e-9));
-        if !near || last.was_late {
-            return Err(IngestError::BackInTime {
-                file: self.file.clone(),
-                line,
-                column: self.time_name.clone(),
-                time,
-                earlier: last.time,
-                earlier_line: last.line,
-            });
+        let late = if near && !last.was_late {
+            self.store.insert_late(time, values)
+        } else {
+            Late::Refused
+        };
+        match late {
+            Late::Taken => self.reordered += 1,
+            Late::Repeated => self.duplicates += 1,
+            Late::Refused => {
+                return Err(IngestError::BackInTime {
+                    file: self.file.clone(),
+                    line,
+                    column: self.time_name.clone(),
+                    time,
+                    earlier: last.time,
+                    earlier_line: last.line,
+                });
+            }
         }
-        self.store.insert_late(time, values);
-        self.reordered += 1;
         self.last = Some(Last {
-            was_late: true,
+            was_late: late == Late::Taken,
             ..last.clone()
         });
         Ok(())

@@ -40,8 +40,19 @@ pub(super) fn open(
     let lengths = || sheet.gauges.iter().filter(|(kind, _)| !kind.is_force());
     let mut asked: Vec<&str> = lengths().map(|(_, g)| g.column.as_str()).collect();
     asked.extend(lengths().map(|(kind, _)| kind.name()));
-    let reading = crate::sheet::Reading::default();
-    let dialect = dialect::find(source.head(), file, &reading, &asked)?;
+    // Written by a person, so perhaps in another dialect than the logger's; the sheet decides only what is open.
+    let own = crate::sheet::Reading::default();
+    let stated = crate::sheet::Reading {
+        decimal: sheet.reading.decimal.clone(),
+        thousands: sheet.reading.thousands.clone(),
+        ..own.clone()
+    };
+    let dialect = match dialect::find(source.head(), file, &own, &asked) {
+        Err(IngestError::Ambiguous { .. }) if stated.decimal.is_some() => {
+            dialect::find(source.head(), file, &stated, &asked)?
+        }
+        found => found?,
+    };
     let line = dialect.header_line.max(1);
 
     let mut notes = Vec::new();
@@ -188,7 +199,8 @@ impl MarksFile {
             }
             Form::Iso => {
                 let (days, nanos) = clock::iso(bytes)?;
-                Some(((days - origin.0) * DAY + nanos - origin.1) as f64 / SECOND as f64)
+                let days = days.checked_sub(origin.0).filter(|d| d.abs() < 100_000)?;
+                Some((days * DAY + nanos - origin.1) as f64 / SECOND as f64)
             }
             Form::Rows { .. } => None,
         }

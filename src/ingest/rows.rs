@@ -255,7 +255,7 @@ impl Fast {
                 }
                 Target::Time | Target::Channel(_) => {
                     let blanks = rest.iter().take_while(|b| **b == b' ').count();
-                    let digits = cell::plain_in_words(&rest[blanks..], self.decimal)?;
+                    let digits = cell::plain(&rest[blanks..], self.decimal)?;
                     let tens = match target {
                         Target::Channel(c) => self.tens[*c],
                         _ => self.time_tens.unwrap_or(0),

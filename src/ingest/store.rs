@@ -20,6 +20,17 @@ pub(super) struct Store {
     partial_time: f64,
 }
 
+/// What became of a late row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Late {
+    /// It stands in order.
+    Taken,
+    /// It stood there already.
+    Repeated,
+    /// Another row has its time, or it belongs to the segment before.
+    Refused,
+}
+
 /// One channel of the entries.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Column {
@@ -104,17 +115,33 @@ impl Store {
     }
 
     /// Puts one late row in order. Rows that were merged already have no order among themselves.
-    pub(super) fn insert_late(&mut self, time: f64, values: &[f64]) {
-        if self.per > 1 {
-            let columns: Vec<&[f64]> = values.iter().map(std::slice::from_ref).collect();
-            self.append(&[time], &columns);
-            return;
-        }
-        if self.time.len() == self.most {
+    pub(super) fn insert_late(&mut self, time: f64, values: &[f64]) -> Late {
+        if self.per == 1 && self.time.len() == self.most {
             self.merge();
-            return self.insert_late(time, values);
+        }
+        if self.per > 1 {
+            if self.partial == 0 {
+                self.join_last(time, values);
+            } else {
+                let columns: Vec<&[f64]> = values.iter().map(std::slice::from_ref).collect();
+                self.append(&[time], &columns);
+            }
+            return Late::Taken;
         }
         let at = self.time.partition_point(|t| *t < time);
+        if at < self.segments.last().copied().unwrap_or(0) {
+            return Late::Refused;
+        }
+        if self.time.get(at) == Some(&time) {
+            let same =
+                |c: &Column, v: &f64| c.values[at] == *v || c.values[at].is_nan() && v.is_nan();
+            let repeated = self.channels.iter().zip(values).all(|(c, v)| same(c, v));
+            return if repeated {
+                Late::Repeated
+            } else {
+                Late::Refused
+            };
+        }
         self.time.insert(at, time);
         self.rows += 1;
         for (column, value) in self.channels.iter_mut().zip(values) {
@@ -127,6 +154,34 @@ impl Store {
                 column.clipped.insert(place, at);
             }
             column.values.insert(at, plain_nan(*value));
+        }
+        Late::Taken
+    }
+
+    /// A late row behind a finished entry belongs to that entry; alone in the next one it would turn the order of time.
+    #[expect(clippy::cast_precision_loss, reason = "rows in one entry")]
+    fn join_last(&mut self, time: f64, values: &[f64]) {
+        let Some(last) = self.time.last_mut() else {
+            return;
+        };
+        let rows = self.per as f64;
+        *last = (*last * rows + time) / (rows + 1.0);
+        let entry = self.time.len() - 1;
+        self.rows += 1;
+        for (column, value) in self.channels.iter_mut().zip(values) {
+            column.survey(std::slice::from_ref(value));
+            if !value.is_nan() {
+                let n = f64::from(column.counts[entry]);
+                let sum = if n == 0.0 {
+                    0.0
+                } else {
+                    column.values[entry] * n
+                };
+                column.values[entry] = (sum + value) / (n + 1.0);
+                column.counts[entry] += 1;
+            } else if value.to_bits() == CLIPPED && column.clipped.last() != Some(&entry) {
+                column.clipped.push(entry);
+            }
         }
     }
 
@@ -366,7 +421,9 @@ mod tests {
     fn a_late_row_is_put_in_order() {
         let mut store = Store::with_most(1, 8);
         store.append(&[0.0, 1.0, 3.0], &[&[0.0, 1.0, f64::from_bits(CLIPPED)]]);
-        store.insert_late(2.0, &[2.0]);
+        assert_eq!(store.insert_late(2.0, &[2.0]), Late::Taken);
+        assert_eq!(store.insert_late(2.0, &[2.0]), Late::Repeated);
+        assert_eq!(store.insert_late(2.0, &[5.0]), Late::Refused);
         assert_eq!(store.time, [0.0, 1.0, 2.0, 3.0]);
         assert_eq!(store.channels[0].values[..3], [0.0, 1.0, 2.0]);
         assert_eq!(store.channels[0].clipped, [3]);

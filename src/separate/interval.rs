@@ -1,7 +1,7 @@
 //! From spreads by source to intervals: normal and rectangular errors together, one-sided where a part sits on zero.
 
 use crate::separate::BudgetLine;
-use crate::separate::solve::{Balanced, Functional, Spread};
+use crate::separate::solve::Spread;
 use crate::stats::{Estimate, Measure, coverage};
 
 /// A part counts as seen when it stands out of its noise by this many standard deviations. The end of a sequence that
@@ -108,13 +108,5 @@ pub(super) fn slip(
         1e-3 * spread.standard().hypot(sd),
         1e-3 * high,
         format!("{method}; one-sided, by inverting a test for a late step"),
-    )
-}
-
-/// A linear combination with its value and spread.
-pub(super) fn evaluate(balance: &impl Balanced, functional: &Functional) -> (f64, Spread) {
-    (
-        balance.fit().value(functional),
-        balance.fit().spread(functional),
     )
 }

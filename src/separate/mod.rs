@@ -33,6 +33,9 @@ mod parts;
 /// Gauges over blocks.
 mod readings;
 
+/// Factor of narrow matrices.
+mod skyline;
+
 /// Least squares under constraints.
 mod solve;
 
@@ -204,7 +207,7 @@ pub fn separate(
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
     let means = parts::means(&balance, record, phased, parts::tail_may_store(sheet));
-    let parts::Split { parts, support } = parts::split(&balance, phased, sheet, &means);
+    let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
     let mut caveats = Vec::new();
     let closure = closure::closure(&balance, phased, &mut caveats);
     Ok((

@@ -13,7 +13,11 @@ use clarabel::algebra::CscMatrix;
 use clarabel::solver::{
     DefaultSettingsBuilder, DefaultSolver, IPSolver, NonnegativeConeT, SolverStatus,
 };
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use crate::separate::skyline::{Factor, Lower, dot};
 
 /// A weight's own knowledge, independent of the record.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,6 +87,7 @@ pub(super) struct Problem {
 struct Layout {
     /// `slots[s][k]`: unknown behind sequence s at block k; `None` while it is still zero.
     slots: Vec<Vec<Option<usize>>>,
+    weights: usize,
     unknowns: usize,
     /// Constraints: `x[upper] − x[lower] ≥ 0`, or `x[upper] ≥ 0` without a lower one.
     bounds: Vec<(usize, Option<usize>)>,
@@ -98,8 +103,21 @@ pub(super) struct Fit {
     layout: Layout,
     /// Reduced unknown of each full unknown; `None` where it sits on its bound.
     reduced: Vec<Option<usize>>,
-    cholesky: Cholesky<f64, Dyn>,
+    cholesky: Factor,
     priors: Vec<(usize, Prior, String)>,
+}
+
+/// Unknowns of one refit.
+pub(super) struct Draw {
+    weights: Vec<f64>,
+    sequences: Vec<Vec<f64>>,
+}
+
+impl Draw {
+    /// Value of a linear combination.
+    pub(super) fn value(&self, f: &Functional) -> f64 {
+        f.value(&self.weights, &self.sequences)
+    }
 }
 
 /// Why there is no solution.
@@ -120,6 +138,24 @@ pub(super) struct Functional {
     pub weights: Vec<(usize, f64)>,
     /// Sequence, block, coefficient.
     pub sequences: Vec<(usize, usize, f64)>,
+}
+
+impl Functional {
+    fn value(&self, weights: &[f64], sequences: &[Vec<f64>]) -> f64 {
+        let shapes: f64 = self.weights.iter().map(|(i, c)| c * weights[*i]).sum();
+        let slips: f64 = self.sequences.iter().map(|(s, k, c)| c * sequences[*s][*k]).sum();
+        shapes + slips
+    }
+
+    /// The combination a share of the way from `self` to `other`.
+    pub(super) fn between(self, other: Self, share: f64) -> Self {
+        let mut mixed = Self::default();
+        for (f, part) in [(self, 1.0 - share), (other, share)] {
+            mixed.weights.extend(f.weights.into_iter().map(|(i, c)| (i, part * c)));
+            mixed.sequences.extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, part * c)));
+        }
+        mixed
+    }
 }
 
 /// Uncertainty of a linear combination.
@@ -175,6 +211,7 @@ impl Problem {
         }
         Layout {
             slots,
+            weights: self.weights.len(),
             unknowns: next,
             bounds,
         }
@@ -336,7 +373,7 @@ impl Problem {
         layout: Layout,
         values: &[f64],
         reduced: Vec<Option<usize>>,
-        cholesky: Cholesky<f64, Dyn>,
+        cholesky: Factor,
         binding: Vec<bool>,
     ) -> Fit {
         let sequences = layout
@@ -382,6 +419,47 @@ impl Problem {
             .collect()
     }
 
+    /// Refits to records that the fit itself would make: its own readings with fresh noise, `count` times. Their scatter
+    /// is the noise of every figure with all constraints at work; the covariance on the binding set alone forgets that
+    /// shapes must not be negative and sequences not fall, and is several times too wide for flat combinations.
+    /// Priors stay centred where the fit put them, so that instrument errors are not in the scatter.
+    pub(super) fn resample(&self, fit: &Fit, count: usize, seed: u64) -> Vec<Draw> {
+        let layout = &fit.layout;
+        let normal = self.normal_equations(layout);
+        let mut values = vec![0.0; layout.unknowns];
+        values[..fit.weights.len()].copy_from_slice(&fit.weights);
+        for (slots, sequence) in layout.slots.iter().zip(&fit.sequences) {
+            for (slot, value) in slots.iter().zip(sequence) {
+                if let Some(i) = slot {
+                    values[*i] = *value;
+                }
+            }
+        }
+        let expected = normal.times(&values);
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let mut draws = Vec::new();
+        for _ in 0..count {
+            let mut right = expected.clone();
+            for rows in &self.rows {
+                for k in (0..self.blocks).filter(|k| rows.reading[*k].is_finite()) {
+                    let z: f64 = StandardNormal.sample(&mut random);
+                    let pull = z / rows.variance[k].sqrt();
+                    for (i, column) in &rows.columns {
+                        right[*i] += pull * column[k];
+                    }
+                    for i in rows.sequences.iter().filter_map(|s| layout.slots[*s][k]) {
+                        right[i] += pull;
+                    }
+                }
+            }
+            let drawn = Normal { columns: normal.columns.clone(), right };
+            if let Ok(fit) = self.pivot(layout, &drawn, fit.binding.clone()) {
+                draws.push(Draw { weights: fit.weights, sequences: fit.sequences });
+            }
+        }
+        draws
+    }
+
     /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
     /// over dyadic numbers of last blocks, the step's estimate given everything else, and its standard deviation;
     /// the pair with the highest one-sided bound. (0, 0) where no step can be told from what is free anyway.
@@ -410,7 +488,7 @@ impl Problem {
 
     /// Estimate and standard deviation of an added step of sequence `s` from block `from` to the end of the record.
     fn step(&self, fit: &Fit, residuals: &[Vec<f64>], s: usize, from: usize) -> Option<(f64, f64)> {
-        let mut cross = DVector::<f64>::zeros(fit.cholesky.l_dirty().nrows());
+        let mut cross = vec![0.0; fit.cholesky.len()];
         let (mut own, mut pull) = (0.0, 0.0);
         for (rows, residual) in self.rows.iter().zip(residuals) {
             if !rows.sequences.contains(&s) {
@@ -436,7 +514,7 @@ impl Problem {
                 }
             }
         }
-        let information = own - cross.dot(&fit.cholesky.solve(&cross));
+        let information = own - dot(&cross, &fit.cholesky.solve(&cross));
         // Where the step can be made up by what is free already, that freedom's spread is the figure that counts.
         (own > 0.0 && information > 1e-3 * own)
             .then(|| (pull / information, information.sqrt().recip()))
@@ -448,23 +526,21 @@ fn solve_held(
     layout: &Layout,
     normal: &Normal,
     binding: &[bool],
-) -> Result<(Vec<Option<usize>>, Cholesky<f64, Dyn>, Vec<f64>), SolveError> {
+) -> Result<(Vec<Option<usize>>, Factor, Vec<f64>), SolveError> {
     let reduced = reduce(layout, binding);
     let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
-    let mut matrix = DMatrix::<f64>::zeros(count, count);
-    let mut right = DVector::<f64>::zeros(count);
+    let mut matrix = Lower::zeros(count);
+    let mut right = vec![0.0; count];
     for (j, column) in normal.columns.iter().enumerate() {
         let Some(b) = reduced[j] else { continue };
         right[b] += normal.right[j];
         for &(i, v) in column {
             let Some(a) = reduced[i] else { continue };
-            matrix[(a, b)] += v;
-            if i != j {
-                matrix[(b, a)] += v;
-            }
+            // Two unknowns tied together meet twice in the full matrix.
+            matrix.add(a, b, if i != j && a == b { 2.0 * v } else { v });
         }
     }
-    let cholesky = Cholesky::new(matrix).ok_or(SolveError::Undetermined)?;
+    let cholesky = matrix.factor().ok_or(SolveError::Undetermined)?;
     let solved = cholesky.solve(&right);
     let values = reduced
         .iter()
@@ -473,16 +549,27 @@ fn solve_held(
     Ok((reduced, cholesky, values))
 }
 
-/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
-fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
-    let mut by_value: Vec<f64> = normal.right.iter().map(|r| -r).collect();
-    for (j, column) in normal.columns.iter().enumerate() {
-        for &(i, v) in column {
-            by_value[i] += v * values[j];
-            if i != j {
-                by_value[j] += v * values[i];
+impl Normal {
+    /// The normal matrix times a vector.
+    fn times(&self, values: &[f64]) -> Vec<f64> {
+        let mut product = vec![0.0; values.len()];
+        for (j, column) in self.columns.iter().enumerate() {
+            for &(i, v) in column {
+                product[i] += v * values[j];
+                if i != j {
+                    product[j] += v * values[i];
+                }
             }
         }
+        product
+    }
+}
+
+/// Derivative of the objective by each constrained increment: what its multiplier is where it binds.
+fn gradient(layout: &Layout, normal: &Normal, values: &[f64]) -> Vec<f64> {
+    let mut by_value = normal.times(values);
+    for (product, right) in by_value.iter_mut().zip(&normal.right) {
+        *product -= right;
     }
     // An increment lifts its own value and all that follow in its sequence: sum from the end.
     let mut by_increment = vec![0.0; layout.bounds.len()];
@@ -513,9 +600,10 @@ fn reduce(layout: &Layout, binding: &[bool]) -> Vec<Option<usize>> {
             tied_to[*upper] = lower.and_then(|l| tied_to[l]);
         }
     }
+    // Sequences in order of time first, weights last: the factor's skyline stays low.
     let mut next = 0;
     let mut number = vec![None; layout.unknowns];
-    for i in 0..layout.unknowns {
+    for i in (layout.weights..layout.unknowns).chain(0..layout.weights) {
         if tied_to[i] == Some(i) {
             number[i] = Some(next);
             next += 1;
@@ -617,20 +705,19 @@ fn sparse(
 }
 
 impl Fit {
+    /// Number of unknowns that are free.
+    pub(super) fn size(&self) -> usize {
+        self.cholesky.len()
+    }
+
     /// Value of a linear combination.
     pub(super) fn value(&self, f: &Functional) -> f64 {
-        let shapes: f64 = f.weights.iter().map(|(i, c)| c * self.weights[*i]).sum();
-        let slips: f64 = f
-            .sequences
-            .iter()
-            .map(|(s, k, c)| c * self.sequences[*s][*k])
-            .sum();
-        shapes + slips
+        f.value(&self.weights, &self.sequences)
     }
 
     /// Uncertainty of a linear combination on the set of constraints that bind, by source.
     pub(super) fn spread(&self, f: &Functional) -> Spread {
-        let mut direction = DVector::<f64>::zeros(self.cholesky.l_dirty().nrows());
+        let mut direction = vec![0.0; self.cholesky.len()];
         let mut put = |full: usize, c: f64| {
             if let Some(r) = self.reduced[full] {
                 direction[r] += c;
@@ -645,7 +732,7 @@ impl Fit {
             }
         }
         let response = self.cholesky.solve(&direction);
-        let total = direction.dot(&response).max(0.0);
+        let total = dot(&direction, &response).max(0.0);
         let mut spread = Spread::default();
         let mut known = 0.0;
         for (i, prior, source) in &self.priors {
@@ -671,10 +758,4 @@ impl Fit {
         spread.noise = (total - known).max(0.0).sqrt();
         spread
     }
-}
-
-/// Something that holds a fit.
-pub(super) trait Balanced {
-    /// The fit.
-    fn fit(&self) -> &Fit;
 }

@@ -537,4 +537,21 @@ mod tests {
         let (line, _) = error(&format!("{LEAST}[line]\nfree_length = \"0 m\"\n"));
         assert!(line.contains("must be greater than zero"), "{line}");
     }
+
+    proptest::proptest! {
+        /// Whatever the text, it is a sheet or an error with a place: nothing panics.
+        #[test]
+        fn any_text_is_read_or_refused(
+            text in "[a-z\\[\\].=\"# \n0-9,{}µ]{0,80}",
+            value in "[0-9a-zA-Z% +./±µ°-]{0,20}",
+        ) {
+            let _ = Sheet::parse(&text, "sheet.toml");
+            for key in ["accuracy", "capacity", "unit", "certified", "colum"] {
+                let sheet = format!("{LEAST}{key} = \"{value}\"\n");
+                if let Err(error) = Sheet::parse(&sheet, "sheet.toml") {
+                    proptest::prop_assert_eq!(error.line, Some(5));
+                }
+            }
+        }
+    }
 }

@@ -125,10 +125,11 @@ struct TruthFile<'a> {
     simulated: bool,
     kind: &'a str,
     seed: u64,
-    /// Parts at the end of the record and at the proof load, mm.
+    /// Parts at the end of the last rest (or where the line ran out) and at the proof load, mm.
     parts: std::collections::BTreeMap<&'static str, Ends>,
     first_dwell_s: (f64, f64),
     first_dwell_load_kn: f64,
+    end_s: f64,
     proof_reached_s: Option<f64>,
     ran_out_s: Option<f64>,
     limits: &'a LimitTruth,
@@ -164,7 +165,6 @@ impl From<&Jump> for JumpRow {
 
 fn truth_json(s: &Simulated) -> String {
     let t = &s.truth;
-    let end = t.load.len().saturating_sub(1);
     let time = |row: usize| s.time_s.get(row).copied().unwrap_or(0.0);
     let file = TruthFile {
         simulated: true,
@@ -176,7 +176,7 @@ fn truth_json(s: &Simulated) -> String {
                 (
                     *name,
                     Ends {
-                        end_mm: t.part(name, end) * 1e3,
+                        end_mm: t.part(name, t.end) * 1e3,
                         at_proof_mm: t.at_proof.map(|row| t.part(name, row) * 1e3),
                     },
                 )
@@ -187,6 +187,7 @@ fn truth_json(s: &Simulated) -> String {
             time(t.reference.end.saturating_sub(1)),
         ),
         first_dwell_load_kn: t.dwell_load / 1e3,
+        end_s: time(t.end),
         proof_reached_s: t.at_proof.map(time),
         ran_out_s: t.ran_out.map(time),
         limits: &s.limits,

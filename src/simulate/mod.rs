@@ -122,6 +122,9 @@ pub struct Truth {
     pub reference: Range<usize>,
     /// First row at which the noise-free indicated load (the cell's gain in it, its zero not) reaches the proof load.
     pub at_proof: Option<usize>,
+    /// The end that figures are compared at: the last row of the last hold or rest, before the line goes slack (there
+    /// the travel holds slack, which is no part of the balance); where the line ran out, the row of `ran_out`.
+    pub end: usize,
     /// Row at which the operator let go because the line ran.
     pub ran_out: Option<usize>,
     /// Jumps of stick-slip.

@@ -196,6 +196,28 @@ fn draws_lie_within_what_the_sheet_states() {
     assert!((jaws.iter().sum::<f64>() / 2000.0 - 0.75e-3).abs() < 0.04e-3);
 }
 
+/// Figures are compared where the line still hangs at pre-tension.
+#[test]
+fn the_end_lies_before_the_slack() {
+    for &kind in Kind::ALL {
+        let scenario = kind.scenario(Grade::Good, 4);
+        let t = run(&scenario, 4).truth;
+        assert!(
+            t.end < t.load.len() && t.end > t.reference.end,
+            "{}",
+            kind.name()
+        );
+        if t.ran_out.is_none() {
+            let load = t.load[t.end];
+            assert!(
+                (load - scenario.asked.pretension).abs() < 20.0,
+                "{}: {load} N",
+                kind.name()
+            );
+        }
+    }
+}
+
 #[test]
 fn the_same_seed_gives_the_same_pull_and_another_seed_another() {
     let scenario = Kind::StickSlip.scenario(Grade::Coarse, 5);

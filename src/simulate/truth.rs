@@ -33,6 +33,16 @@ pub(super) fn truth(scenario: &Scenario, draws: &Draws, course: &Course, times: 
         let zero = dwell.iter().map(of).sum::<f64>() / dwell.len().max(1) as f64;
         rows.iter().map(|r| of(r) - zero).collect()
     };
+    let ran_out = course
+        .stopped_at
+        .and_then(|t| times.iter().position(|&x| x >= t));
+    let held = |r: &Instant| {
+        matches!(
+            scenario.schedule.get(r.step),
+            Some(Step::Hold { .. } | Step::Lock { .. } | Step::Ease { .. })
+        )
+    };
+    let last_held = rows.iter().rposition(held);
     let dwell_rows = rows.get(first..end).unwrap_or_default();
     Truth {
         load: rows.iter().map(|r| r.load).collect(),
@@ -52,9 +62,10 @@ pub(super) fn truth(scenario: &Scenario, draws: &Draws, course: &Course, times: 
         at_proof: rows
             .iter()
             .position(|r| r.load * (1.0 + gain) >= scenario.asked.proof),
-        ran_out: course
-            .stopped_at
-            .and_then(|t| times.iter().position(|&x| x >= t)),
+        end: ran_out
+            .or(last_held)
+            .unwrap_or(rows.len().saturating_sub(1)),
+        ran_out,
         jumps: course.jumps.clone(),
         dwell_load: dwell_rows.iter().map(|r| r.load).sum::<f64>() / dwell_rows.len().max(1) as f64,
     }

@@ -5,8 +5,8 @@
 //!
 //! - figures: how many 95 % intervals hold the truth at the end of the pull and at the proof load, bias, RMSE, mean
 //!   standard error, mean half width, and what kind of statement was made;
-//! - courses: root mean square over the rows from the first dwell to the end (or to 90 mm of slip when the line runs
-//!   out; stopper slip outside one second around a jump), with the share of peak stretch or of peak travel;
+//! - courses: root mean square over the rows from the first dwell to the end of the last rest (or to 90 mm of slip
+//!   when the line runs out; stopper slip outside one second around a jump), with the share of peak stretch or of peak travel;
 //! - limits: the same as figures, for each rule and interface.
 //!
 //! `--ideal` takes the systematic errors out of the instruments, `--ten-hertz` is the form of the stored fixtures, and
@@ -199,7 +199,6 @@ fn name(part: PartName) -> &'static str {
 
 fn figures(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
     let t = &pull.truth;
-    let end = t.ran_out.unwrap_or(t.load.len().saturating_sub(1));
     for part in PARTS {
         let Some(found) = analysis.separated.parts.get(&part) else {
             continue;
@@ -212,7 +211,7 @@ fn figures(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
                 t.part(name(part), row),
             );
         };
-        add("end", end, &found.end);
+        add("end", t.end, &found.end);
         if let Some(row) = t.at_proof {
             add("at proof", row, &found.at_proof);
         }
@@ -267,7 +266,7 @@ fn courses(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
         return;
     }
     let gone = |row: usize| t.stopper_slip.get(row).is_some_and(|q| *q > 0.09);
-    let end = (0..rows).find(|&row| gone(row)).unwrap_or(rows);
+    let end = (0..rows).find(|&row| gone(row)).unwrap_or(t.end + 1);
     let near_jump = |row: usize| {
         let time = pull.time_s.get(row).copied().unwrap_or(0.0);
         t.jumps.iter().any(|j| (j.time - time).abs() < 1.0)
