@@ -10,6 +10,7 @@ mod html;
 mod limits;
 mod markdown;
 mod record;
+mod remedy;
 mod split;
 mod survey;
 mod trust;

@@ -1,7 +1,6 @@
 //! Where the travel went: the split per load step, as a table and as charts.
 
 use super::view::{Block, Context, Section, Table, line};
-use crate::figures::significant;
 use crate::separate::PartName;
 use crate::stats::Status;
 
@@ -61,9 +60,9 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
             .map(|step| {
                 let mut row = vec![
                     line(&step.label),
-                    significant(cx.units.load(step.load_kn), 3),
+                    cx.load_cell(step.load_kn),
                     step.travel_mm
-                        .map_or_else(|| "—".into(), |t| significant(cx.units.length(t), 4)),
+                        .map_or_else(|| "—".into(), |t| cx.travel_cell(t)),
                 ];
                 row.extend(columns.iter().map(|c| {
                     step.parts

@@ -60,7 +60,13 @@ pub(super) fn means(
 }
 
 /// Splits the travel.
-pub(super) fn split(balance: &Balance, record: &Conditioned, phased: &Phased, sheet: &Sheet, means: &Means) -> Split {
+pub(super) fn split(
+    balance: &Balance,
+    record: &Conditioned,
+    phased: &Phased,
+    sheet: &Sheet,
+    means: &Means,
+) -> Split {
     let reader = Reader::new(balance, record, phased, sheet);
     let mut parts = BTreeMap::new();
     let mut support = Vec::new();
@@ -306,11 +312,19 @@ impl<'a> Reader<'a> {
     }
 
     fn moment(&self, block: usize) -> Moment {
-        Moment { before: block, after: block, share: 0.0 }
+        Moment {
+            before: block,
+            after: block,
+            share: 0.0,
+        }
     }
 
     fn mixed(&self, f: &PerBlock, m: Moment) -> Functional {
-        if m.before == m.after { f(m.after) } else { f(m.before).between(f(m.after), m.share) }
+        if m.before == m.after {
+            f(m.after)
+        } else {
+            f(m.before).between(f(m.after), m.share)
+        }
     }
 
     fn sum(&self, sequences: &[Option<usize>]) -> PerBlock<'_> {
@@ -610,17 +624,37 @@ impl<'a> Reader<'a> {
 }
 
 /// The moment at which the quiet load first reaches `load` (N) after the first dwell.
-fn moment_of_load(balance: &Balance, record: &Conditioned, phased: &Phased, load: f64) -> Option<Moment> {
+fn moment_of_load(
+    balance: &Balance,
+    record: &Conditioned,
+    phased: &Phased,
+    load: f64,
+) -> Option<Moment> {
     let quiet = &phased.quiet_load_n;
-    let wanted = if phased.peak_n < load && phased.peak_n >= NEARLY * load { NEARLY * load } else { load };
+    let wanted = if phased.peak_n < load && phased.peak_n >= NEARLY * load {
+        NEARLY * load
+    } else {
+        load
+    };
     let entry = (phased.reference.start..quiet.len()).find(|i| quiet[*i] >= wanted)?;
     let time = record.time_s[entry];
-    let centres = &phased.blocks.time_s[balance.first_block..balance.first_block + balance.problem.blocks];
-    let after = centres.partition_point(|t| *t < time).min(centres.len() - 1);
+    let centres =
+        &phased.blocks.time_s[balance.first_block..balance.first_block + balance.problem.blocks];
+    let after = centres
+        .partition_point(|t| *t < time)
+        .min(centres.len() - 1);
     let before = after.saturating_sub(1);
     let gap = centres[after] - centres[before];
-    let share = if gap > 0.0 { ((time - centres[before]) / gap).clamp(0.0, 1.0) } else { 0.0 };
-    Some(Moment { before, after, share })
+    let share = if gap > 0.0 {
+        ((time - centres[before]) / gap).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
+    Some(Moment {
+        before,
+        after,
+        share,
+    })
 }
 
 fn absent(reason: &str) -> Part {

@@ -143,7 +143,11 @@ pub(super) struct Functional {
 impl Functional {
     fn value(&self, weights: &[f64], sequences: &[Vec<f64>]) -> f64 {
         let shapes: f64 = self.weights.iter().map(|(i, c)| c * weights[*i]).sum();
-        let slips: f64 = self.sequences.iter().map(|(s, k, c)| c * sequences[*s][*k]).sum();
+        let slips: f64 = self
+            .sequences
+            .iter()
+            .map(|(s, k, c)| c * sequences[*s][*k])
+            .sum();
         shapes + slips
     }
 
@@ -151,8 +155,12 @@ impl Functional {
     pub(super) fn between(self, other: Self, share: f64) -> Self {
         let mut mixed = Self::default();
         for (f, part) in [(self, 1.0 - share), (other, share)] {
-            mixed.weights.extend(f.weights.into_iter().map(|(i, c)| (i, part * c)));
-            mixed.sequences.extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, part * c)));
+            mixed
+                .weights
+                .extend(f.weights.into_iter().map(|(i, c)| (i, part * c)));
+            mixed
+                .sequences
+                .extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, part * c)));
         }
         mixed
     }
@@ -452,9 +460,15 @@ impl Problem {
                     }
                 }
             }
-            let drawn = Normal { columns: normal.columns.clone(), right };
+            let drawn = Normal {
+                columns: normal.columns.clone(),
+                right,
+            };
             if let Ok(fit) = self.pivot(layout, &drawn, fit.binding.clone()) {
-                draws.push(Draw { weights: fit.weights, sequences: fit.sequences });
+                draws.push(Draw {
+                    weights: fit.weights,
+                    sequences: fit.sequences,
+                });
             }
         }
         draws
