@@ -30,6 +30,9 @@ mod model;
 /// Parts and what supports them.
 mod parts;
 
+/// Where slips may change their pace.
+mod nodes;
+
 /// Gauges over blocks.
 mod readings;
 

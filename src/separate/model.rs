@@ -15,6 +15,7 @@ use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
+use crate::separate::nodes;
 use crate::separate::readings::{self, Reading};
 use crate::separate::solve::{Fit, Prior, Problem, Rows, Sequence, SolveError, Weight};
 use crate::sheet::{Against, BitterEnd, CoverAtEye, Sheet};
@@ -364,26 +365,27 @@ impl<'a> Scene<'a> {
         };
 
         let mut list = Vec::new();
-        let mut sequence = |wanted: bool, rising: bool, moves: Vec<bool>| {
-            wanted.then(|| {
-                list.push(Sequence { rising, moves });
+        let mut sequence = |shown_by: Option<&Reading>, rising: bool| {
+            shown_by.map(|reading| {
+                let grows = if rising {
+                    self.may_grow(reading)
+                } else {
+                    (0..n).map(|k| k >= self.dwell).collect()
+                };
+                let phase = &self.phased.blocks.phase[self.first..self.first + n];
+                let nodes =
+                    nodes::place(&grows, phase, &self.time, &reading.mean, &reading.variance);
+                list.push(Sequence { rising, nodes });
                 list.len() - 1
             })
         };
-        let locked = self.sheet.line.cover_at_eye == CoverAtEye::Locked;
-        let at_stopper = mark.as_ref().or(tail.as_ref());
         let sequences = Sequences {
-            stopper: sequence(at_stopper.is_some(), true, self.may_grow(at_stopper)),
+            stopper: sequence(mark.as_ref().or(tail.as_ref()), true),
             core: sequence(
-                core.is_some(),
-                !locked,
-                if locked {
-                    (0..n).map(|k| k >= self.dwell).collect()
-                } else {
-                    self.may_grow(core.as_ref())
-                },
+                core.as_ref(),
+                self.sheet.line.cover_at_eye != CoverAtEye::Locked,
             ),
-            rest: sequence(travel.is_some(), true, self.may_grow(travel.as_ref())),
+            rest: sequence(travel.as_ref(), true),
         };
 
         let mut rows = Vec::new();
@@ -485,6 +487,7 @@ impl<'a> Scene<'a> {
 
         let problem = Problem {
             blocks: n,
+            time: self.time.clone(),
             weights,
             sequences: list,
             rows,
@@ -541,7 +544,7 @@ impl<'a> Scene<'a> {
     /// Blocks at which set and slips may grow: not while the load falls or rests well below its highest so far, unless
     /// the gauge itself grows then (a run-out). Friction that has held the higher load holds the lower one; without
     /// this, a stretch curve that fits badly on the way down would pass for slip, and noise in rests would add up.
-    fn may_grow(&self, gauge: Option<&Reading>) -> Vec<bool> {
+    fn may_grow(&self, gauge: &Reading) -> Vec<bool> {
         let blocks = &self.phased.blocks;
         (0..self.blocks.len())
             .map(|k| {
@@ -551,12 +554,10 @@ impl<'a> Scene<'a> {
                 let all = self.first + k;
                 let eased = blocks.load_n[all] < EASED_SHARE * blocks.highest_n[all];
                 let idle = matches!(blocks.phase[all], PhaseKind::Unload | PhaseKind::Rest);
-                let runs = gauge.is_some_and(|t| {
-                    k > 0
-                        && t.mean[k] - t.mean[k - 1]
-                            > 6.0 * (t.variance[k] + t.variance[k - 1]).sqrt()
-                        && blocks.load_n[all] < blocks.load_n[all - 1]
-                });
+                let runs = k > 0
+                    && gauge.mean[k] - gauge.mean[k - 1]
+                        > 6.0 * (gauge.variance[k] + gauge.variance[k - 1]).sqrt()
+                    && blocks.load_n[all] < blocks.load_n[all - 1];
                 !(eased && idle) || runs
             })
             .collect()

@@ -17,6 +17,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
+use crate::separate::nodes::Node;
 use crate::separate::skyline::{Factor, Lower, dot};
 
 /// A weight's own knowledge, independent of the record.
@@ -54,8 +55,8 @@ pub(super) struct Weight {
 pub(super) struct Sequence {
     /// It must not fall.
     pub rising: bool,
-    /// Blocks at which it may change. It is zero before the first of them.
-    pub moves: Vec<bool>,
+    /// Where it takes new values, in order of time. It is zero before the first and stays after the last.
+    pub nodes: Vec<Node>,
 }
 
 /// One gauge's rows: at most one per block.
@@ -75,6 +76,8 @@ pub(super) struct Rows {
 #[derive(Debug, Clone)]
 pub(super) struct Problem {
     pub blocks: usize,
+    /// Time of each block, s.
+    pub time: Vec<f64>,
     pub weights: Vec<Weight>,
     pub sequences: Vec<Sequence>,
     pub rows: Vec<Rows>,
@@ -85,12 +88,28 @@ pub(super) struct Problem {
 /// Where each unknown stands in the vector of all: weights first, then the values of the sequences in order of time.
 #[derive(Debug, Clone)]
 struct Layout {
-    /// `slots[s][k]`: unknown behind sequence s at block k; `None` while it is still zero.
-    slots: Vec<Vec<Option<usize>>>,
+    /// `terms[s][k]`: unknowns that make the value of sequence s at block k, with their coefficients.
+    terms: Vec<Vec<Terms>>,
+    /// Neighbouring values of sequences that may fall.
+    loose: Vec<(usize, usize)>,
     weights: usize,
     unknowns: usize,
     /// Constraints: `x[upper] − x[lower] ≥ 0`, or `x[upper] ≥ 0` without a lower one.
     bounds: Vec<(usize, Option<usize>)>,
+}
+
+/// At most two unknowns with their coefficients.
+#[derive(Debug, Clone, Copy, Default)]
+struct Terms([Option<(usize, f64)>; 2]);
+
+impl Terms {
+    fn iter(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        self.0.iter().flatten().copied()
+    }
+
+    fn value(&self, values: &[f64]) -> f64 {
+        self.iter().map(|(i, c)| c * values[i]).sum()
+    }
 }
 
 /// The solution, with what is needed for uncertainties.
@@ -100,6 +119,8 @@ pub(super) struct Fit {
     pub sequences: Vec<Vec<f64>>,
     /// Constraints that bind, in the order of the layout: a start for a similar problem.
     pub binding: Vec<bool>,
+    /// All unknowns in the order of the layout.
+    values: Vec<f64>,
     layout: Layout,
     /// Reduced unknown of each full unknown; `None` where it sits on its bound.
     reduced: Vec<Option<usize>>,
@@ -195,8 +216,6 @@ struct Normal {
 
 impl Problem {
     fn layout(&self) -> Layout {
-        let mut next = self.weights.len();
-        let mut slots = vec![vec![None; self.blocks]; self.sequences.len()];
         let mut bounds: Vec<(usize, Option<usize>)> = self
             .weights
             .iter()
@@ -204,25 +223,70 @@ impl Problem {
             .filter(|(_, w)| w.non_negative)
             .map(|(i, _)| (i, None))
             .collect();
-        for k in 0..self.blocks {
-            for (s, sequence) in self.sequences.iter().enumerate() {
-                let before = if k > 0 { slots[s][k - 1] } else { None };
-                slots[s][k] = before;
-                if sequence.moves[k] {
-                    slots[s][k] = Some(next);
-                    if sequence.rising {
-                        bounds.push((next, before));
-                    }
-                    next += 1;
-                }
+        // Unknowns in order of time over all sequences: neighbours in time are neighbours in the matrix.
+        let mut order: Vec<(usize, usize, usize)> = Vec::new();
+        for (s, sequence) in self.sequences.iter().enumerate() {
+            order.extend(
+                sequence
+                    .nodes
+                    .iter()
+                    .enumerate()
+                    .map(|(i, node)| (node.at, s, i)),
+            );
+        }
+        order.sort_unstable();
+        let mut unknown: Vec<Vec<usize>> = self
+            .sequences
+            .iter()
+            .map(|s| vec![0; s.nodes.len()])
+            .collect();
+        let mut loose = Vec::new();
+        for (place, (_, s, i)) in order.iter().enumerate() {
+            unknown[*s][*i] = self.weights.len() + place;
+            let before = i.checked_sub(1).map(|b| unknown[*s][b]);
+            if self.sequences[*s].rising {
+                bounds.push((unknown[*s][*i], before));
+            } else if let Some(before) = before {
+                loose.push((before, unknown[*s][*i]));
             }
         }
+        let terms = self
+            .sequences
+            .iter()
+            .zip(&unknown)
+            .map(|(s, u)| self.terms(s, u))
+            .collect();
         Layout {
-            slots,
+            terms,
+            loose,
             weights: self.weights.len(),
-            unknowns: next,
+            unknowns: self.weights.len() + order.len(),
             bounds,
         }
+    }
+
+    /// Terms of one sequence per block.
+    fn terms(&self, sequence: &Sequence, unknown: &[usize]) -> Vec<Terms> {
+        let mut terms = vec![Terms::default(); self.blocks];
+        let mut last = None;
+        for (i, (node, new)) in sequence.nodes.iter().zip(unknown).enumerate() {
+            let until = sequence
+                .nodes
+                .get(i + 1)
+                .map_or(self.blocks, |n| n.from + 1);
+            let span = self.time[node.at] - self.time[node.from];
+            for k in node.from + 1..until.max(node.at + 1) {
+                let share = if k >= node.at || span <= 0.0 {
+                    1.0
+                } else {
+                    (self.time[k] - self.time[node.from]) / span
+                };
+                let old = last.map(|l| (l, 1.0 - share)).filter(|_| share < 1.0);
+                terms[k] = Terms([old, Some((*new, share))]);
+            }
+            last = Some(*new);
+        }
+        terms
     }
 
     fn normal_equations(&self, layout: &Layout) -> Normal {
@@ -249,41 +313,27 @@ impl Problem {
                         dense[high][low] += wc * other[k];
                     }
                 }
-                for &s in &rows.sequences {
-                    let Some(q) = layout.slots[s][k] else {
-                        continue;
-                    };
-                    right[q] += w * y;
+                let seen: Vec<(usize, f64)> = rows
+                    .sequences
+                    .iter()
+                    .flat_map(|s| layout.terms[*s][k].iter())
+                    .collect();
+                for &(q, c) in &seen {
+                    right[q] += w * c * y;
                     for (i, column) in &rows.columns {
-                        cross[q - p][*i] += w * column[k];
+                        cross[q - p][*i] += w * c * column[k];
                     }
-                    for r in rows
-                        .sequences
-                        .iter()
-                        .filter_map(|o| layout.slots[*o][k])
-                        .filter(|r| *r <= q)
-                    {
-                        add(&mut local, r, q, w);
+                    for &(r, d) in seen.iter().filter(|(r, _)| *r <= q) {
+                        add(&mut local, r, q, w * c * d);
                     }
                 }
             }
         }
         // A sequence that may fall is tied weakly to its neighbour, so that a gap in its gauge does not leave it loose.
-        for (slots, _) in layout
-            .slots
-            .iter()
-            .zip(&self.sequences)
-            .filter(|(_, s)| !s.rising)
-        {
-            for pair in slots.windows(2) {
-                if let [Some(a), Some(b)] = *pair {
-                    if a != b {
-                        add(&mut local, a, a, LOOSE_TIE);
-                        add(&mut local, b, b, LOOSE_TIE);
-                        add(&mut local, a, b, -LOOSE_TIE);
-                    }
-                }
-            }
+        for (a, b) in &layout.loose {
+            add(&mut local, *a, *a, LOOSE_TIE);
+            add(&mut local, *b, *b, LOOSE_TIE);
+            add(&mut local, *a, *b, -LOOSE_TIE);
         }
         for (a, b, sd) in &self.alike {
             let precision = sd.powi(-2);
@@ -385,9 +435,9 @@ impl Problem {
         binding: Vec<bool>,
     ) -> Fit {
         let sequences = layout
-            .slots
+            .terms
             .iter()
-            .map(|slots| slots.iter().map(|i| i.map_or(0.0, |i| values[i])).collect())
+            .map(|terms| terms.iter().map(|t| t.value(values)).collect())
             .collect();
         let priors = self
             .weights
@@ -400,6 +450,7 @@ impl Problem {
             weights: values[..self.weights.len()].to_vec(),
             sequences,
             binding,
+            values: values.to_vec(),
             layout,
             reduced,
             cholesky,
@@ -434,16 +485,7 @@ impl Problem {
     pub(super) fn resample(&self, fit: &Fit, count: usize, seed: u64) -> Vec<Draw> {
         let layout = &fit.layout;
         let normal = self.normal_equations(layout);
-        let mut values = vec![0.0; layout.unknowns];
-        values[..fit.weights.len()].copy_from_slice(&fit.weights);
-        for (slots, sequence) in layout.slots.iter().zip(&fit.sequences) {
-            for (slot, value) in slots.iter().zip(sequence) {
-                if let Some(i) = slot {
-                    values[*i] = *value;
-                }
-            }
-        }
-        let expected = normal.times(&values);
+        let expected = normal.times(&fit.values);
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let mut draws = Vec::new();
         for _ in 0..count {
@@ -455,8 +497,12 @@ impl Problem {
                     for (i, column) in &rows.columns {
                         right[*i] += pull * column[k];
                     }
-                    for i in rows.sequences.iter().filter_map(|s| layout.slots[*s][k]) {
-                        right[i] += pull;
+                    for (i, c) in rows
+                        .sequences
+                        .iter()
+                        .flat_map(|s| layout.terms[*s][k].iter())
+                    {
+                        right[i] += c * pull;
                     }
                 }
             }
@@ -517,13 +563,13 @@ impl Problem {
                         cross[r] += w * column[k];
                     }
                 }
-                for full in rows
+                for (full, c) in rows
                     .sequences
                     .iter()
-                    .filter_map(|o| fit.layout.slots[*o][k])
+                    .flat_map(|o| fit.layout.terms[*o][k].iter())
                 {
                     if let Some(r) = fit.reduced[full] {
-                        cross[r] += w;
+                        cross[r] += w * c;
                     }
                 }
             }
@@ -719,11 +765,6 @@ fn sparse(
 }
 
 impl Fit {
-    /// Number of unknowns that are free.
-    pub(super) fn size(&self) -> usize {
-        self.cholesky.len()
-    }
-
     /// Value of a linear combination.
     pub(super) fn value(&self, f: &Functional) -> f64 {
         f.value(&self.weights, &self.sequences)
@@ -741,8 +782,8 @@ impl Fit {
             put(*i, *c);
         }
         for (s, k, c) in &f.sequences {
-            if let Some(full) = self.layout.slots[*s][*k] {
-                put(full, *c);
+            for (full, d) in self.layout.terms[*s][*k].iter() {
+                put(full, c * d);
             }
         }
         let response = self.cholesky.solve(&direction);

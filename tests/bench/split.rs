@@ -121,11 +121,37 @@ fn main() {
             );
         }
         let t = &simulated.truth;
-        // The pull ends when the line goes slack.
-        let last = (0..t.load.len())
-            .rev()
-            .find(|i| t.load[*i] >= 0.9 * phased.pretension_n)
-            .unwrap_or(t.load.len() - 1);
+        if args.get(3).is_some_and(|v| v == "m") {
+            let m = &simulated
+                .channels
+                .iter()
+                .find(|c| c.kind == bitterend::ingest::GaugeKind::Mark)
+                .unwrap()
+                .values;
+            let zero = t.reference.clone().map(|i| m[i]).sum::<f64>() / t.reference.len() as f64;
+            let a = sheet.gauges.mark.as_ref().unwrap().distance.unwrap().si()
+                / sheet.line.free_length.unwrap().si();
+            for i in (t.reference.start..t.end).step_by(600) {
+                let r: f64 = (i..i + 200)
+                    .map(|i| i.min(t.end))
+                    .map(|i| {
+                        m[i] - zero
+                            - t.body[i]
+                            - t.jaws[i]
+                            - t.stopper_slip[i]
+                            - a * (t.stretch[i] + t.set[i] + t.cover_slip[i])
+                    })
+                    .sum::<f64>()
+                    / 200.0;
+                println!(
+                    "{:.1}s F {:.0} off {:+.4} mm (a {a:.5})",
+                    record.time_s[i],
+                    t.load[i],
+                    1e3 * r
+                );
+            }
+        }
+        let last = t.end;
         let truth = |name: PartName, row: usize| match name {
             PartName::Stretch => t.stretch[row],
             PartName::Set => t.set[row],
