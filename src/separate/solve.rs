@@ -203,8 +203,8 @@ pub(super) struct Spread {
 const RIDGE: f64 = 1e-7;
 /// Strength of the tie between neighbours of a sequence that may fall, 1/mm².
 const LOOSE_TIE: f64 = 1e-3;
-/// Rounds of pivoting before the interior-point solver is asked.
-const ROUNDS: usize = 100;
+/// Most rounds of pivoting; a handful is usual.
+const ROUNDS: usize = 1500;
 /// A constraint violated by less than this, in mm, holds.
 const ZERO: f64 = 1e-6;
 
@@ -416,8 +416,9 @@ impl Problem {
                 patience -= i32::from(patience > 0);
                 patience > 0
             };
-            let worst = wrong.iter().map(|w| w.1).fold(0.0, f64::max);
-            for (c, _) in wrong.iter().filter(|w| exchange_all || w.1 == worst) {
+            // All at once while that helps; else only the last, which always ends (Murty's rule).
+            let from = if exchange_all { 0 } else { wrong.len() - 1 };
+            for (c, _) in &wrong[from..] {
                 binding[*c] = !binding[*c];
             }
         }
@@ -505,6 +506,12 @@ impl Problem {
                         right[i] += c * pull;
                     }
                 }
+            }
+            // What is assumed alike is so only within its scatter.
+            for (a, b, sd) in &self.alike {
+                let z: f64 = StandardNormal.sample(&mut random);
+                right[*a] += z / sd;
+                right[*b] -= z / sd;
             }
             let drawn = Normal {
                 columns: normal.columns.clone(),
