@@ -6,6 +6,7 @@ use super::console::Console;
 use super::exit::Exit;
 use super::fault::Fault;
 use super::{files, plan};
+use crate::figures::span_text;
 use crate::ingest::Channel;
 use crate::pipeline::{self, Inputs};
 
@@ -155,6 +156,12 @@ fn rate(log: &crate::ingest::Log) -> String {
     };
     #[expect(clippy::cast_precision_loss, reason = "rows in one entry")]
     let rows = log.rows_per_entry as f64;
+    if *step > 2.0 * rows {
+        return format!(
+            ", one row every {}",
+            span_text(step / rows).replace('\u{a0}', " ")
+        );
+    }
     let shown: f64 = format!("{:.3e}", rows / step).parse().unwrap_or(f64::NAN);
     format!(", {shown} rows per second")
 }

@@ -7,6 +7,7 @@ use std::path::Path;
 use super::console::Console;
 use super::fault::Fault;
 use super::{files, plan};
+use crate::figures::span_text;
 use crate::ingest::{self, Found};
 use crate::sheet::{GaugeKind, Reading};
 
@@ -150,7 +151,15 @@ fn write_gauges(t: &mut String, found: Option<&Found>) -> std::fmt::Result {
         Some(found) => match (found.time, found.rate_hz) {
             (Some(time), rate) => {
                 let rate = rate
-                    .map(|r| format!(" About {r} rows per second."))
+                    .map(|r| match r {
+                        r if r > 0.0 && r < 0.5 => {
+                            format!(
+                                " About one row every {}.",
+                                span_text(1.0 / r).replace('\u{a0}', " ")
+                            )
+                        }
+                        r => format!(" About {r} rows per second."),
+                    })
                     .unwrap_or_default();
                 writeln!(
                     t,
@@ -194,6 +203,7 @@ fn write_gauges(t: &mut String, found: Option<&Found>) -> std::fmt::Result {
                     )?,
                 }
                 t.push_str(if kind.is_force() { CELL } else { GAUGE });
+                t.push_str(distance(kind));
             }
             None if kind == GaugeKind::Load => {
                 writeln!(t, "\n[gauges.load]  # {}", about(kind))?;
@@ -209,6 +219,7 @@ fn write_gauges(t: &mut String, found: Option<&Found>) -> std::fmt::Result {
                     kind.name()
                 )?;
                 writeln!(t, "# unit = \"{}\"", example_unit(kind))?;
+                t.push_str(distance(kind));
             }
         }
     }
@@ -227,6 +238,17 @@ fn write_gauges(t: &mut String, found: Option<&Found>) -> std::fmt::Result {
         }
     }
     Ok(())
+}
+
+/// Marks need a place: their share of the stretch follows from it.
+fn distance(kind: GaugeKind) -> &'static str {
+    match kind {
+        GaugeKind::Mark => {
+            "# distance = \"100 mm\"  # from the mouth of the stopper at the first dwell; its share of the stretch follows from it\n"
+        }
+        GaugeKind::Span => "# distance = \"1 m\"  # between the marks at the first dwell\n",
+        _ => "",
+    }
 }
 
 fn example_unit(kind: GaugeKind) -> &'static str {
@@ -277,6 +299,7 @@ const LINE_AND_STOPPER: &str = r#"
 # break_load = "42 kN"
 # free_length = "3.00 m"  # from the mouth of the stopper to the point whose travel is read
 # tail_length = "0.5 m"
+# tail_stores = "0 mm"  # core slip that the tail swallows before the core end moves: none if the cover was milked back
 # cover_at_eye = "locked"  # or free, unknown
 # bitter_end = "free"  # or whipped, unknown
 # bedded = false
@@ -288,6 +311,7 @@ const LINE_AND_STOPPER: &str = r#"
 # rated_load = "12 kN"
 # holds = "fresh"  # or "re-used", "after a run-out"
 # tail = "free"  # or held
+# jaw_give = "0.2 mm"  # the most that the jaws move and come back
 "#;
 
 const CELL: &str = r#"# sign = "-"  # when the reading shrinks toward the puller
@@ -310,7 +334,7 @@ const REST: &str = r#"
 # hold = "5 min"
 # stopper_slip = "3 mm"  # seating apart
 # cover_slip = "2 mm"
-# creep = "1 mm/decade"
+# creep = "1 mm/decade"  # or rate = "1 mm/min", in a hold
 
 # Every part in the loaded chain with its working load.
 # [[chain]]

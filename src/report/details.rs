@@ -39,16 +39,16 @@ pub(super) fn method(cx: &Context<'_>) -> Section {
         ),
         ("Seed".into(), s.seed.to_string()),
         (
-            "Every row in the traces".into(),
+            "Rows of traces.parquet".into(),
             if s.all_traces {
-                "asked for"
+                "every row, as asked for"
             } else {
-                "up to 200,000 rows"
+                "every row up to 200,000, block means beyond"
             }
             .into(),
         ),
         (
-            "Form of analysis.json".into(),
+            "Version of the form of analysis.json".into(),
             analysis.schema_version.to_string(),
         ),
     ]));
@@ -103,8 +103,10 @@ pub(super) fn instruments(cx: &Context<'_>) -> Section {
                 }
             };
             let column = match &gauge.unit {
-                Some(unit) => format!("{}, {}", line(&gauge.column), line(unit)),
-                None => line(&gauge.column),
+                Some(unit) if !gauge.column.contains(unit.as_str()) => {
+                    format!("{}, {}", line(&gauge.column), line(unit))
+                }
+                _ => line(&gauge.column),
             };
             vec![
                 name.to_owned(),

@@ -138,10 +138,11 @@ fn limit(cx: &Context<'_>) -> String {
             by.words().trim_start_matches("the ")
         );
     }
-    text += &format!(
-        "; {}.",
-        rate(cx, governing.rate).unwrap_or_else(|| "rate not known".into())
-    );
+    match (rate(cx, governing.rate), governing.load.status) {
+        (Some(rate), _) => text += &format!("; {rate}."),
+        (None, Status::CannotTell) => text.push('.'),
+        (None, _) => text += "; rate not known.",
+    }
     text
 }
 

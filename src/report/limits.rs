@@ -1,7 +1,7 @@
 //! The holding limit by every rule, what happened in the holds, and what it means aboard.
 
 use super::front::{rate, rule_words};
-use super::view::{Block, Context, Section, Table, line};
+use super::view::{Block, Context, Section, Table, line, once, shortened};
 use crate::figures::{significant, span_text};
 use crate::stats::Status;
 
@@ -20,7 +20,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
                 rate(cx, f.rate).unwrap_or_else(|| "—".into()),
                 match (f.load.status, &f.load.reason) {
                     (Status::NotReached, Some(reason)) => format!("not reached: {}", line(reason)),
-                    (_, Some(reason)) => line(reason),
+                    (_, Some(reason)) => shortened(&once(reason), 300),
                     (_, None) => line(&f.load.method),
                 },
             ]
@@ -67,9 +67,12 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
     }
     blocks.push(Block::Facts(facts));
     blocks.extend(cx.chart("slip-and-limit"));
-    if !limit.projections.is_empty() {
-        blocks.push(Block::Text("Projections. They are curves through load and slip, not measurements, and enter neither the limit nor the verdict:".into()));
-        let list = limit.projections.iter().map(|p| {
+    // A curve that ends below the highest load was overtaken by the record and projects nothing.
+    let mut projected = limit.projections.iter().filter(|p| p.leap > 1.0).peekable();
+    if projected.peek().is_some() {
+        blocks.push(Block::Text("Projections past the highest load. They are curves, not measurements, and enter neither the limit nor the verdict:".into()));
+        let list = projected.map(|p| {
+            // The leap stands in the reason.
             format!(
                 "{}, {}: {}",
                 line(&p.curve),

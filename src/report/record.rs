@@ -1,7 +1,7 @@
 //! The record behind the figures: what was read, how well the balance closes, what these gauges support.
 
-use super::view::{Block, Context, Section, Table, line};
-use crate::figures::{significant, span_text};
+use super::view::{Block, Context, Section, Table, line, rows_per_time};
+use crate::figures::{fixed, significant, span_text};
 
 pub(super) fn quality(cx: &Context<'_>) -> Section {
     let analysis = cx.analysis;
@@ -17,10 +17,7 @@ pub(super) fn quality(cx: &Context<'_>) -> Section {
             ),
         ),
         ("Span".into(), span_text(record.end_s - record.start_s)),
-        (
-            "Rate".into(),
-            format!("{} rows a second", significant(record.rate_hz, 3)),
-        ),
+        ("Rate".into(), rows_per_time(record.rate_hz)),
         ("Highest load".into(), units.load_text(record.peak_load_kn)),
         ("Pre-tension".into(), units.load_text(record.pretension_kn)),
         ("Unloading cycles".into(), record.cycles.to_string()),
@@ -133,12 +130,23 @@ fn closure(cx: &Context<'_>) -> Option<Block> {
             rows: closure
                 .iter()
                 .map(|c| {
-                    let lag = c.lag_s.map_or_else(|| "not seen".into(), |l| significant(l, 2));
+                    let lag = c.lag_s.map_or_else(|| "not seen".into(), |l| lag_text(l, cx.analysis.record.rate_hz));
                     vec![c.gauge.name().replace('_', " "), size(c.rms_mm), size(c.expected_mm), lag]
                 })
                 .collect(),
         })
     })
+}
+
+/// A lag to a tenth of the time between rows: finer it is not seen.
+fn lag_text(lag_s: f64, rate_hz: f64) -> String {
+    let places = match rate_hz {
+        r if r >= 50.0 => 3,
+        r if r >= 5.0 => 2,
+        r if r >= 0.5 => 1,
+        _ => 0,
+    };
+    fixed(lag_s, places)
 }
 
 pub(super) fn inputs(cx: &Context<'_>) -> Section {

@@ -1,7 +1,6 @@
 //! Where the travel went: the split per load step, as a table and as charts.
 
 use super::view::{Block, Context, Section, Table, line};
-use crate::figures::{fixed, significant};
 use crate::separate::PartName;
 use crate::stats::Status;
 
@@ -55,22 +54,15 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
             format!("travel, {unit}"),
         ];
         head.extend(columns.iter().map(|c| format!("{}, {unit}", c.words())));
-        // Three digits of the highest load for all: a slack line must not show the noise of the cell as digits.
-        let most = cx.units.load(analysis.record.peak_load_kn);
-        let places = if most > 0.0 {
-            (2 - most.log10().floor() as i32).max(0)
-        } else {
-            2
-        };
         let rows = analysis
             .steps
             .iter()
             .map(|step| {
                 let mut row = vec![
                     line(&step.label),
-                    fixed(cx.units.load(step.load_kn), places),
+                    cx.load_cell(step.load_kn),
                     step.travel_mm
-                        .map_or_else(|| "—".into(), |t| significant(cx.units.length(t), 4)),
+                        .map_or_else(|| "—".into(), |t| cx.travel_cell(t)),
                 ];
                 row.extend(columns.iter().map(|c| {
                     step.parts

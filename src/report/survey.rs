@@ -9,7 +9,7 @@ pub(super) fn time_line(cx: &Context<'_>) -> Section {
     let analysis = cx.analysis;
     let start = analysis.record.start_s;
     let time = |t: f64| fixed(t - start, 1);
-    let load = |newtons: f64| crate::figures::significant(cx.units.load(newtons * 1e-3), 3);
+    let load = |newtons: f64| cx.load_cell(newtons * 1e-3);
     let mut rows: Vec<(f64, Vec<String>)> = analysis
         .phases
         .iter()

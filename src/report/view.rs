@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use super::{cause, details, front, limits, record, split, survey, trust};
 use crate::analysis::Analysis;
 use crate::chart::{Chart, clean};
-use crate::figures::Units;
+use crate::figures::{Units, fixed, significant, span_text};
 use crate::sheet::Purpose;
 use crate::stats::Estimate;
 use crate::verdict::VerdictWord;
@@ -107,15 +107,65 @@ impl Context<'_> {
             .then_some(Block::Chart(index))
     }
 
+    /// A load given in kN for a table of loads: to the place that the highest load shows.
+    pub(super) fn load_cell(&self, kilonewtons: f64) -> String {
+        let highest = self.units.load(self.analysis.record.peak_load_kn);
+        fixed(self.units.load(kilonewtons), places(highest, 3))
+    }
+
+    /// A travel given in mm for a table, likewise.
+    pub(super) fn travel_cell(&self, millimetres: f64) -> String {
+        let largest = self.analysis.record.peak_travel_mm.unwrap_or(millimetres);
+        fixed(
+            self.units.length(millimetres),
+            places(self.units.length(largest), 4),
+        )
+    }
+
     /// An estimate with its unit, and the reason where there is none.
     pub(super) fn told(&self, estimate: &Estimate) -> String {
         let words = self.units.words(estimate);
         match &estimate.reason {
-            Some(reason) if !estimate.is_known() => format!("{words}: {reason}"),
-            Some(reason) => format!("{words}; {reason}"),
+            Some(reason) if !estimate.is_known() => format!("{words}: {}", once(reason)),
+            Some(reason) => format!("{words}; {}", once(reason)),
             None => words,
         }
     }
+}
+
+/// Decimal places that show so many digits of the largest figure of a table: its other figures stand to the
+/// same place, for a load near zero is known no finer than the highest one.
+fn places(largest: f64, digits: i32) -> i32 {
+    if !largest.is_finite() || largest == 0.0 {
+        return digits;
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "the exponent of a figure")]
+    let exponent = largest.abs().log10().floor() as i32;
+    digits - 1 - exponent
+}
+
+/// Rows per second, or the time from row to row where a person noted them.
+pub(super) fn rows_per_time(rate_hz: f64) -> String {
+    if rate_hz > 0.0 && rate_hz < 0.5 {
+        format!("one row every {}", span_text(1.0 / rate_hz))
+    } else {
+        format!("{} rows a second", significant(rate_hz, 3))
+    }
+}
+
+/// A text whose clauses, parted by semicolons, stand once each: what holds for two interfaces was said twice.
+pub(super) fn once(text: &str) -> String {
+    let mut kept: Vec<&str> = Vec::new();
+    for clause in text.split("; ") {
+        // The first clause may carry the name of what it is about.
+        if !kept
+            .iter()
+            .any(|k| *k == clause || k.ends_with(&format!(": {clause}")))
+        {
+            kept.push(clause);
+        }
+    }
+    kept.join("; ")
 }
 
 /// Longest text of the sheet printed in a table or a line; notes may be longer.

@@ -104,10 +104,18 @@ impl Case<'_> {
         if carried.reached {
             return Finding {
                 says: Says::Passes,
-                ground: format!(
-                    "The proof load of {} was reached, the load cell's uncertainty allowed for.",
-                    self.proof
-                ),
+                ground: if self.inputs.sheet.gauges.load.accuracy.is_some() {
+                    format!(
+                        "The proof load of {} was reached, the load cell's uncertainty allowed for.",
+                        self.proof
+                    )
+                } else {
+                    format!(
+                        "The proof load of {} was reached by the cell's reading; the sheet states no accuracy of the \
+                         cell, so none is allowed for.",
+                        self.proof
+                    )
+                },
                 decide: String::new(),
             };
         }
