@@ -156,7 +156,12 @@ pub(super) fn reference(
     let near =
         |f: f64, p: f64| (f - p).abs() <= (0.15 * p).max(4.0 * record.load.noise).max(0.005 * peak);
     let found = match stated {
-        Some(p) => stay_near(blocks, after_slack, |f| near(f, p), (0.03 * p).max(4.0 * record.load.noise)),
+        Some(p) => stay_near(
+            blocks,
+            after_slack,
+            |f| near(f, p),
+            (0.03 * p).max(4.0 * record.load.noise),
+        ),
         None => levels.iter().find(|r| load(r) < 0.3 * peak).cloned(),
     };
     let fallback = found.is_none();
@@ -188,11 +193,28 @@ pub(super) fn reference(
 
 /// The first stay of the load near the pre-tension, long enough for a dwell or else the first at all; its ends are
 /// trimmed to where the load keeps within `close` of the stay's median, so that the ramp does not belong to it.
-fn stay_near(blocks: &Blocks, from: usize, near: impl Fn(f64) -> bool, close: f64) -> Option<Range<usize>> {
-    let is_near: Vec<bool> = blocks.load_n.iter().enumerate().map(|(k, f)| k >= from && near(*f)).collect();
-    let stays: Vec<Range<usize>> = equal_runs(&is_near).into_iter().filter(|r| is_near[r.start]).collect();
+fn stay_near(
+    blocks: &Blocks,
+    from: usize,
+    near: impl Fn(f64) -> bool,
+    close: f64,
+) -> Option<Range<usize>> {
+    let is_near: Vec<bool> = blocks
+        .load_n
+        .iter()
+        .enumerate()
+        .map(|(k, f)| k >= from && near(*f))
+        .collect();
+    let stays: Vec<Range<usize>> = equal_runs(&is_near)
+        .into_iter()
+        .filter(|r| is_near[r.start])
+        .collect();
     let seconds = |r: &Range<usize>| blocks.time_s[r.end - 1] - blocks.time_s[r.start];
-    let stay = stays.iter().find(|r| seconds(r) >= DWELL_S).or(stays.first())?.clone();
+    let stay = stays
+        .iter()
+        .find(|r| seconds(r) >= DWELL_S)
+        .or(stays.first())?
+        .clone();
     let middle = crate::stats::median(&blocks.load_n[stay.clone()])?;
     let keeps = |k: &usize| (blocks.load_n[*k] - middle).abs() <= close;
     let first = stay.clone().find(keeps)?;
