@@ -116,7 +116,6 @@ fn adds_up(analysis: &Analysis, rows: &[(f64, f64)], dwell: std::ops::Range<usiz
             "{estimate:?}"
         );
     }
-    let sum = 1e3 * (back.value.unwrap() + stayed.value.unwrap());
     // The last block is a mean over rows in which the travel still runs, and its residual is in neither part: the
     // larger of the two half widths is what the parts say of themselves.
     let sum = 1e3 * (back.value.unwrap() + stayed.value.unwrap());
