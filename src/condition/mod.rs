@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::caveat::Caveat;
+use crate::caveat::{Caveat, Weight};
 use crate::ingest::{Channel, GaugeKind, HandReading, Log};
 use crate::sheet::Sheet;
 use crate::stats::Estimate;
@@ -142,6 +142,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
     zero::remark(&at_start, &drift, high, &mut caveats);
     range::remark_load(&load, sheet, high, &mut caveats);
+    remark_gaps(&log.time_s, period_s, &mut caveats);
     Ok((
         Conditioned {
             time_s: log.time_s.clone(),
@@ -172,7 +173,8 @@ fn signal(
             problem,
         })?;
     let mut values = channel.values.clone();
-    range::blank_unusable(channel, stated.capacity, &mut values, caveats);
+    let load = log.channel(GaugeKind::Load).filter(|_| channel.kind != GaugeKind::Load).map(|c| c.values.as_slice());
+    range::blank_unusable(channel, stated.capacity, &mut values, load, caveats);
     let step = stated.resolution.unwrap_or(0.0);
     // The smallest difference as written bounds the noise from below as well: rows noted by hand have no noise that
     // their differences could show.
@@ -191,6 +193,23 @@ fn signal(
         step,
         errors: stated.errors,
     })
+}
+
+/// Rows further apart than this many periods leave a gap.
+const GAP_PERIODS: f64 = 10.0;
+
+/// Names gaps in the record.
+fn remark_gaps(time_s: &[f64], period_s: f64, caveats: &mut Vec<Caveat>) {
+    let gaps: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > GAP_PERIODS * period_s).collect();
+    let longest = gaps.iter().copied().fold(0.0, f64::max);
+    if longest > 0.0 && time_s.len() >= 40 {
+        caveats.push(Caveat::new(
+            "record-has-gaps",
+            Weight::Caution,
+            format!("The record has {} gaps, the longest of {longest:.1} s: what moved in them is told only as a whole.", gaps.len()),
+            "Find out why the logger paused; pull again if a load step falls into a gap.",
+        ));
+    }
 }
 
 fn median_period(time_s: &[f64]) -> f64 {

@@ -14,6 +14,7 @@ pub(super) fn blank_unusable(
     channel: &Channel,
     capacity: Option<f64>,
     values: &mut [f64],
+    load: Option<&[f64]>,
     caveats: &mut Vec<Caveat>,
 ) {
     let mut blanked = vec![false; values.len()];
@@ -29,7 +30,10 @@ pub(super) fn blank_unusable(
         }
     }
     for (first, end) in end_stops(values) {
-        blanked[first..end].fill(true);
+        // A pause at standing travel is no end stop: there the load does not rise.
+        if load.is_none_or(|load| rises(load, first, end)) {
+            blanked[first..end].fill(true);
+        }
     }
     let count = blanked.iter().filter(|b| **b).count();
     if count == 0 {
@@ -46,6 +50,13 @@ pub(super) fn blank_unusable(
         format!("The {} gauge stood at an end of its range in {count} of {} rows; these rows are not used.", channel.kind.name(), values.len()),
         "Set the gauge so that the whole travel fits, or use one with more travel, and pull again.",
     ));
+}
+
+/// True where the load rises over a run by more than a hundredth of its range.
+fn rises(load: &[f64], first: usize, end: usize) -> bool {
+    let (low, high) = super::range_of(load);
+    let (_, top) = super::range_of(&load[first..end]);
+    top - load[first] > 0.01 * (high - low)
 }
 
 /// Runs of exactly the largest or smallest reading, long for a gauge that is noisy elsewhere.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::caveat::Caveat;
+use crate::caveat::{Caveat, Weight};
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{Blocks, Phased};
@@ -220,6 +220,14 @@ pub fn separate(
     );
     let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
     let mut caveats = Vec::new();
+    if sheet.gauges.mark.as_ref().is_some_and(|m| m.distance.is_none()) {
+        caveats.push(Caveat::new(
+            "mark-distance-unknown",
+            Weight::Caution,
+            "The sheet does not say how far the mark stands from the mouth; within 50 mm is assumed.",
+            "Measure the distance and write it as distance in [gauges.mark].",
+        ));
+    }
     let closure = closure::closure(&balance, phased, &mut caveats);
     Ok((
         Separated {

@@ -62,7 +62,7 @@ const LAG_SD_S: f64 = 0.15;
 /// Half width of the mark's share if the sheet gives its distance only: a quarter (common practice, no source).
 const SHARE_HALF_WIDTH: f64 = 0.25;
 /// Distance of a mark whose distance is not stated: within this of the mouth, m.
-const MARK_NEAR_MOUTH_M: f64 = 0.05;
+pub(super) const MARK_NEAR_MOUTH_M: f64 = 0.05;
 /// Free length assumed for that when the sheet states none, m.
 const FREE_LENGTH_GUESS_M: f64 = 3.0;
 /// Below this share of the pre-tension the line counts as slack: its shape there is not that of a loaded line.
@@ -72,6 +72,8 @@ const IDLE_COLUMN: f64 = 2e-3;
 /// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
 /// polymers are flat within a factor of two over a decade, from memory).
 const SPECTRUM_SCATTER: f64 = 0.5;
+/// Rows further apart than this many periods leave a gap.
+const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
 const EASED_SHARE: f64 = 0.9;
 /// Step of load for slopes, as a share of the peak.
@@ -192,6 +194,9 @@ impl<'a> Scene<'a> {
             .rev()
             .find(|k| all.load_n[*k] >= slack)
             .map_or(all.len(), |k| k + 1);
+        // ... and the fall into slack is no longer the pull either: it ends with its last rest or hold.
+        let rest_ends = (first + 1..end).rev().find(|k| all.phase[k - 1] != PhaseKind::Unload).unwrap_or(end);
+        let end = if end < all.len() { rest_ends } else { end };
         let blocks: Vec<Range<usize>> = (first..end).map(|k| all.first[k]..all.end[k]).collect();
         let dwell = blocks
             .iter()
@@ -558,7 +563,9 @@ impl<'a> Scene<'a> {
                     && gauge.mean[k] - gauge.mean[k - 1]
                         > 6.0 * (gauge.variance[k] + gauge.variance[k - 1]).sqrt()
                     && blocks.load_n[all] < blocks.load_n[all - 1];
-                !(eased && idle) || runs
+                // What happened while nothing was logged is not known.
+                let gap = k > 0 && self.record.time_s[self.blocks[k].start] - self.record.time_s[self.blocks[k - 1].end - 1] > GAP_PERIODS * self.record.period_s;
+                !(eased && idle) || runs || gap
             })
             .collect()
     }

@@ -6,7 +6,7 @@ use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, Phased};
 use crate::separate::interval;
-use crate::separate::model::{Balance, Shape};
+use crate::separate::model::{Balance, MARK_NEAR_MOUTH_M, Shape};
 use crate::separate::solve::{Draw, Functional, Spread};
 use crate::separate::storage;
 use crate::separate::{Course, Part, PartName, Support};
@@ -99,6 +99,13 @@ struct Reader<'a> {
     all_blocks: usize,
     /// When the load first reached the proof load.
     proof: Result<Moment, String>,
+    /// The most that jaws give, mm.
+    jaw_give_mm: f64,
+    /// The most that set and cover slip move a mark without being slip in the stopper, mm.
+    mark_drift_mm: f64,
+    /// Largest travel and largest give, mm, which scale what the choice of shapes leaves open.
+    whole_mm: f64,
+    give_mm: f64,
     /// Refits with fresh noise: their scatter is the noise of every figure.
     draws: Vec<Draw>,
     /// Blocks in which the load rises to a new highest.
@@ -114,8 +121,21 @@ struct Moment {
     after: usize,
     /// How far on the way from one to the other.
     share: f64,
+    /// How well it is known, as a share of the way.
+    open: f64,
 }
 
+/// Most that jaws give when the sheet does not say, mm (common practice, no source).
+const JAW_GIVE_MM: f64 = 2.0;
+/// Set and cover slip as a share of the free length at most, for a mark read without a travel gauge.
+const MARK_STRAIN: f64 = 0.02;
+/// What the choice of shapes and late set leave open, as a share of the largest stretch (standard uncertainty). Measured
+/// on simulated lines with other laws than the columns: see the figures in DEVELOPERS.md.
+const SHAPE_SHARE: f64 = 0.004;
+/// The same for a give, and its floor in mm.
+const GIVE_SHARE: (f64, f64) = (0.03, 0.002);
+/// How well the moment of the proof load is known, as a share of the time between block centres.
+const MOMENT_SHARE: f64 = 0.1;
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
@@ -151,6 +171,10 @@ impl<'a> Reader<'a> {
             last: n - 1,
             all_blocks: phased.blocks.len(),
             proof,
+            jaw_give_mm: sheet.stopper.jaw_give.map_or(JAW_GIVE_MM, |g| 1e3 * g.si()),
+            mark_drift_mm: MARK_STRAIN * 1e3 * sheet.gauges.mark.as_ref().and_then(|m| m.distance).map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
+            whole_mm: largest(balance, &balance.stretch),
+            give_mm: largest(balance, &balance.body) + largest(balance, &balance.jaws),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
             stations,
@@ -197,23 +221,28 @@ impl<'a> Reader<'a> {
                     )
                 }
             },
-            PartName::Give => match (m.mark || m.body, m.unloads) {
-                (false, _) => cannot(
-                    "a body gauge or a mark at the mouth",
-                    "no gauge at the stopper: any give is within the stretch",
-                ),
-                (true, false) if !m.body => cannot(cycle, no_cycle),
-                _ => (
+            PartName::Give => match (m.mark, m.body) {
+                (false, false) => cannot("a body gauge or a mark at the mouth", "no gauge at the stopper: any give is within the stretch"),
+                (true, false) if !m.unloads => cannot(cycle, no_cycle),
+                (true, _) if m.travel && m.unloads => (
                     "throughout",
-                    if m.body {
-                        ""
-                    } else {
-                        "a body gauge, to tell mount from jaws"
-                    },
-                    self.plain_part(
+                    if m.body { "" } else { "a body gauge, to tell mount from jaws" },
+                    self.plain_part(&self.shape(&[&self.balance.body, &self.balance.jaws]), "what moves and comes back at the stopper"),
+                ),
+                (true, _) => (
+                    "bracketed",
+                    if m.travel { cycle } else { "a travel gauge, to take the line's stretch out of the mark" },
+                    self.bracket(
+                        &self.shape(&[&self.balance.body]),
                         &self.shape(&[&self.balance.body, &self.balance.jaws]),
-                        "what moves and comes back at the stopper",
+                        (0.0, if m.unloads { 0.0 } else { self.jaw_give_mm }),
+                        "from the give of the body to all that the mark moved and that may come back",
                     ),
+                ),
+                (false, true) => (
+                    "bracketed",
+                    "a mark at the mouth: the jaws may give too",
+                    self.bracket(&self.shape(&[&self.balance.body]), &self.shape(&[&self.balance.body]), (0.0, self.jaw_give_mm), "from the give of the body to that plus the most that jaws give"),
                 ),
             },
             PartName::StopperSlip => match (m.stopper, m.unloads) {
@@ -222,6 +251,11 @@ impl<'a> Reader<'a> {
                     "no gauge at the stopper tells the line's movement there",
                 ),
                 (true, false) => ("bracketed", cycle, self.stopper_without_cycle()),
+                (true, true) if m.mark && !m.travel => {
+                    let f = self.sum(&[self.balance.sequences.stopper]);
+                    let part = self.bracket(&f, &f, (self.mark_drift_mm, 0.0), "without a travel gauge, set and cover slip between mouth and mark are within the mark's movement");
+                    ("bracketed", "a travel gauge, or a mark on the tail", part)
+                }
                 (true, true) => {
                     let f = self.sum(&[self.balance.sequences.stopper]);
                     (
@@ -255,10 +289,10 @@ impl<'a> Reader<'a> {
                 if m.core && !m.stores {
                     ("throughout", "", self.core_part())
                 } else if m.core && m.travel && m.stopper && m.unloads {
-                    ("bracketed", "a shorter tail, which cannot store core slip", self.bracket(&self.sum(&[self.balance.sequences.core]), &self.sum(&[self.balance.sequences.rest, self.balance.sequences.core]), 0.0, "from the draw-in to draw-in and set together: the tail may have stored the rest"))
+                    ("bracketed", "a shorter tail, which cannot store core slip", self.bracket(&self.sum(&[self.balance.sequences.core]), &self.sum(&[self.balance.sequences.rest, self.balance.sequences.core]), (0.0, 0.0), "from the draw-in to draw-in and set together: the tail may have stored the rest"))
                 } else if m.travel && m.stopper && m.unloads {
                     let (below, late) = (self.below_highest(), self.late_set());
-                    ("bracketed", "a core gauge at the bitter end", self.bracket(&below, &self.sum(&[self.balance.sequences.rest]), late, "from the slip below the highest load so far to that plus everything at new highest loads: set and cover slip fit alike there"))
+                    ("bracketed", "a core gauge at the bitter end", self.bracket(&below, &self.sum(&[self.balance.sequences.rest]), (late, 0.0), "from the slip below the highest load so far to that plus everything at new highest loads: set and cover slip fit alike there"))
                 } else {
                     cannot(
                         "a mark at the mouth and a core gauge at the bitter end",
@@ -283,7 +317,7 @@ impl<'a> Reader<'a> {
                         self.bracket(
                             &self.sum(&[]),
                             &self.sum(&[self.balance.sequences.rest]),
-                            0.0,
+                            (0.0, 0.0),
                             "set and cover slip fit alike at new highest loads",
                         ),
                     )
@@ -307,15 +341,28 @@ impl<'a> Reader<'a> {
             let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1.0);
             spread.noise = FEW_DRAWS * variance.sqrt();
         }
+        let of = |shape: &Shape| f.weights.iter().any(|(i, _)| shape.weights.contains(i));
+        let rests = f.sequences.iter().any(|(s, _, _)| Some(*s) == self.balance.sequences.rest);
+        if rests || of(&self.balance.stretch) {
+            spread.normal.push(("choice of shapes, late set".to_owned(), SHAPE_SHARE * self.whole_mm));
+        } else if of(&self.balance.body) || of(&self.balance.jaws) {
+            spread.normal.push(("shape of the give".to_owned(), GIVE_SHARE.0 * self.give_mm + GIVE_SHARE.1));
+        }
         (self.balance.fit.value(f), spread)
     }
 
-    fn moment(&self, block: usize) -> Moment {
-        Moment {
-            before: block,
-            after: block,
-            share: 0.0,
+    /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving.
+    fn at_moment(&self, f: &PerBlock, m: Moment) -> (f64, Spread) {
+        let (value, mut spread) = self.evaluate(&self.mixed(f, m));
+        if m.before != m.after {
+            let moved = self.balance.fit.value(&f(m.after)) - self.balance.fit.value(&f(m.before));
+            spread.rectangular.push(("moment of the proof load".to_owned(), (m.open * moved).abs()));
         }
+        (value, spread)
+    }
+
+    fn moment(&self, block: usize) -> Moment {
+        Moment { before: block, after: block, share: 0.0, open: 0.0 }
     }
 
     fn mixed(&self, f: &PerBlock, m: Moment) -> Functional {
@@ -380,7 +427,7 @@ impl<'a> Reader<'a> {
     /// A part that may have either sign.
     fn plain_part(&self, f: &PerBlock, method: &str) -> Part {
         let at = |m: Moment| {
-            let (value, spread) = self.evaluate(&self.mixed(f, m));
+            let (value, spread) = self.at_moment(f, m);
             (interval::two_sided(value, &spread, LEVEL, method), spread)
         };
         self.assemble(f, at, false)
@@ -390,7 +437,7 @@ impl<'a> Reader<'a> {
     fn slip_part(&self, f: &PerBlock, method: &str) -> Part {
         let at = |m: Moment| {
             let functional = f(m.after);
-            let (value, spread) = self.evaluate(&self.mixed(f, m));
+            let (value, spread) = self.at_moment(f, m);
             let mut step = (0.0f64, 0.0f64);
             for (s, _, _) in &functional.sequences {
                 let (estimate, sd) =
@@ -508,10 +555,11 @@ impl<'a> Reader<'a> {
             .collect()
     }
 
-    fn bracket(&self, lower: &PerBlock, upper: &PerBlock, off_lower_mm: f64, reason: &str) -> Part {
+    /// A part between two combinations, moved apart by `off` (mm) below and above.
+    fn bracket(&self, lower: &PerBlock, upper: &PerBlock, off: (f64, f64), reason: &str) -> Part {
         let at = |m: Moment| {
-            let (low, low_spread) = self.evaluate(&self.mixed(lower, m));
-            let (high, high_spread) = self.evaluate(&self.mixed(upper, m));
+            let (low, low_spread) = self.at_moment(lower, m);
+            let (high, high_spread) = self.at_moment(upper, m);
             let mut allowed = 0.0f64;
             for (s, _, _) in &upper(m.after).sequences {
                 let (estimate, sd) =
@@ -522,8 +570,8 @@ impl<'a> Reader<'a> {
             }
             // One-sided at either end: the truth is between them.
             let side = 2.0 * LEVEL - 1.0;
-            let low = (low - off_lower_mm - low_spread.half_width(side)).max(0.0);
-            let high = high.max(0.0) + high_spread.half_width(side).max(allowed);
+            let low = (low - off.0 - low_spread.half_width(side)).max(0.0);
+            let high = high.max(0.0) + off.1 + high_spread.half_width(side).max(allowed);
             (
                 Estimate::bracket(
                     Measure::Length,
@@ -595,10 +643,7 @@ impl<'a> Reader<'a> {
             }
             f
         });
-        self.bracket(
-            &lower,
-            &upper,
-            0.0,
+        self.bracket(&lower, &upper, (0.0, 0.0),
             "without an unloading, give of the jaws and slip rise alike",
         )
     }
@@ -620,6 +665,13 @@ impl<'a> Reader<'a> {
             noise: pad(course.noise),
         }
     }
+}
+
+/// Largest value of a shape over the blocks, mm.
+fn largest(balance: &Balance, shape: &Shape) -> f64 {
+    (0..balance.problem.blocks)
+        .map(|k| shape.weights.iter().zip(&shape.columns).map(|(w, c)| balance.fit.weights[*w] * c[k]).sum::<f64>().abs())
+        .fold(0.0, f64::max)
 }
 
 /// The moment at which the quiet load first reaches `load` (N) after the first dwell.
@@ -649,11 +701,8 @@ fn moment_of_load(
     } else {
         0.0
     };
-    Some(Moment {
-        before,
-        after,
-        share,
-    })
+    let open = MOMENT_SHARE + if gap > 0.0 { record.period_s / gap } else { 0.0 };
+    Some(Moment { before, after, share, open })
 }
 
 fn absent(reason: &str) -> Part {
