@@ -173,7 +173,10 @@ fn signal(
             problem,
         })?;
     let mut values = channel.values.clone();
-    let load = log.channel(GaugeKind::Load).filter(|_| channel.kind != GaugeKind::Load).map(|c| c.values.as_slice());
+    let load = log
+        .channel(GaugeKind::Load)
+        .filter(|_| channel.kind != GaugeKind::Load)
+        .map(|c| c.values.as_slice());
     range::blank_unusable(channel, stated.capacity, &mut values, load, caveats);
     let step = stated.resolution.unwrap_or(0.0);
     // The smallest difference as written bounds the noise from below as well: rows noted by hand have no noise that
@@ -200,7 +203,11 @@ const GAP_PERIODS: f64 = 10.0;
 
 /// Names gaps in the record.
 fn remark_gaps(time_s: &[f64], period_s: f64, caveats: &mut Vec<Caveat>) {
-    let gaps: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > GAP_PERIODS * period_s).collect();
+    let gaps: Vec<f64> = time_s
+        .windows(2)
+        .map(|w| w[1] - w[0])
+        .filter(|d| *d > GAP_PERIODS * period_s)
+        .collect();
     let longest = gaps.iter().copied().fold(0.0, f64::max);
     if longest > 0.0 && time_s.len() >= 40 {
         caveats.push(Caveat::new(

@@ -62,7 +62,7 @@ pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
     let n = blocks.len();
     let typical = weighted_median_rate(blocks, |_| true);
     let mut trend = vec![Trend::Level; n];
-    for k in 0..n {
+    for (k, direction) in trend.iter_mut().enumerate() {
         let (a, b) = (k.saturating_sub(1), (k + 1).min(n - 1));
         let dt = blocks.time_s[b] - blocks.time_s[a];
         if dt <= 0.0 {
@@ -70,7 +70,7 @@ pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
         }
         let change = blocks.load_n[b] - blocks.load_n[a];
         if change.abs() > LEVEL_SHARE * typical * dt && change.abs() > 3.0 * noise {
-            trend[k] = if change > 0.0 { Trend::Up } else { Trend::Down };
+            *direction = if change > 0.0 { Trend::Up } else { Trend::Down };
         }
     }
     if n >= FEW_BLOCKS {

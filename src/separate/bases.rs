@@ -177,19 +177,17 @@ pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
         .copied()
         .collect();
     let total: f64 = weights.iter().sum();
-    (total > 0.0).then(|| {
-        move |share: f64| {
-            let x = toe_map(share).min(1.0) * STRETCH_INTERVALS as f64;
-            let cell = (x.floor() as usize).min(STRETCH_INTERVALS - 1);
-            let spline = cubic(x - cell as f64);
-            let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
-            weights
-                .iter()
-                .enumerate()
-                .map(|(j, w)| w * at(j + 1))
-                .sum::<f64>()
-                / total
-        }
+    (total > 0.0).then_some(move |share: f64| {
+        let x = toe_map(share).min(1.0) * STRETCH_INTERVALS as f64;
+        let cell = (x.floor() as usize).min(STRETCH_INTERVALS - 1);
+        let spline = cubic(x - cell as f64);
+        let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
+        weights
+            .iter()
+            .enumerate()
+            .map(|(j, w)| w * at(j + 1))
+            .sum::<f64>()
+            / total
     })
 }
 

@@ -220,7 +220,12 @@ pub fn separate(
     );
     let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
     let mut caveats = Vec::new();
-    if sheet.gauges.mark.as_ref().is_some_and(|m| m.distance.is_none()) {
+    if sheet
+        .gauges
+        .mark
+        .as_ref()
+        .is_some_and(|m| m.distance.is_none())
+    {
         caveats.push(Caveat::new(
             "mark-distance-unknown",
             Weight::Caution,

@@ -1,10 +1,12 @@
 //! The balance as a least-squares problem: which gauge sees which part.
 //!
-//!     travel  P = stretch + body give + jaw give + rest + stopper slip + core draw-in
-//!     mark    (M − αP)/(1 − α) = body give + jaw give + stopper slip          α = a/L, the mark's share
-//!     tail    T = its own give + stopper slip
-//!     body    B = body give
-//!     core    K = core draw-in (+ stopper slip if read against the rig)
+//! ```text
+//! travel  P = stretch + body give + jaw give + rest + stopper slip + core draw-in
+//! mark    (M − αP)/(1 − α) = body give + jaw give + stopper slip          α = a/L, the mark's share
+//! tail    T = its own give + stopper slip
+//! body    B = body give
+//! core    K = core draw-in (+ stopper slip if read against the rig)
+//! ```
 //!
 //! "Rest" is everything in the travel that does not come back and that no other gauge sees: set and cover slip with
 //! mark or tail; with travel alone also the stopper slip. It never falls, like every slip.
@@ -195,7 +197,10 @@ impl<'a> Scene<'a> {
             .find(|k| all.load_n[*k] >= slack)
             .map_or(all.len(), |k| k + 1);
         // ... and the fall into slack is no longer the pull either: it ends with its last rest or hold.
-        let rest_ends = (first + 1..end).rev().find(|k| all.phase[k - 1] != PhaseKind::Unload).unwrap_or(end);
+        let rest_ends = (first + 1..end)
+            .rev()
+            .find(|k| all.phase[k - 1] != PhaseKind::Unload)
+            .unwrap_or(end);
         let end = if end < all.len() { rest_ends } else { end };
         let blocks: Vec<Range<usize>> = (first..end).map(|k| all.first[k]..all.end[k]).collect();
         let dwell = blocks
@@ -564,7 +569,10 @@ impl<'a> Scene<'a> {
                         > 6.0 * (gauge.variance[k] + gauge.variance[k - 1]).sqrt()
                     && blocks.load_n[all] < blocks.load_n[all - 1];
                 // What happened while nothing was logged is not known.
-                let gap = k > 0 && self.record.time_s[self.blocks[k].start] - self.record.time_s[self.blocks[k - 1].end - 1] > GAP_PERIODS * self.record.period_s;
+                let gap = k > 0
+                    && self.record.time_s[self.blocks[k].start]
+                        - self.record.time_s[self.blocks[k - 1].end - 1]
+                        > GAP_PERIODS * self.record.period_s;
                 !(eased && idle) || runs || gap
             })
             .collect()
@@ -799,8 +807,12 @@ impl RowBuilder<'_, '_> {
         let mut variance = reading.variance.clone();
         if let Some(pass) = self.pass {
             if reading.kind == GaugeKind::Travel {
-                for k in 0..n {
-                    variance[k] += pass.slope[k].powi(2) * self.scene.load_variance[k];
+                for ((v, slope), load) in variance
+                    .iter_mut()
+                    .zip(&pass.slope)
+                    .zip(&self.scene.load_variance)
+                {
+                    *v += slope.powi(2) * load;
                 }
                 let lag: Vec<f64> = (0..n)
                     .map(|k| -pass.slope[k] * self.scene.load_rate[k])

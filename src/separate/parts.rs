@@ -172,7 +172,14 @@ impl<'a> Reader<'a> {
             all_blocks: phased.blocks.len(),
             proof,
             jaw_give_mm: sheet.stopper.jaw_give.map_or(JAW_GIVE_MM, |g| 1e3 * g.si()),
-            mark_drift_mm: MARK_STRAIN * 1e3 * sheet.gauges.mark.as_ref().and_then(|m| m.distance).map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
+            mark_drift_mm: MARK_STRAIN
+                * 1e3
+                * sheet
+                    .gauges
+                    .mark
+                    .as_ref()
+                    .and_then(|m| m.distance)
+                    .map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
             whole_mm: largest(balance, &balance.stretch),
             give_mm: largest(balance, &balance.body) + largest(balance, &balance.jaws),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
@@ -342,11 +349,20 @@ impl<'a> Reader<'a> {
             spread.noise = FEW_DRAWS * variance.sqrt();
         }
         let of = |shape: &Shape| f.weights.iter().any(|(i, _)| shape.weights.contains(i));
-        let rests = f.sequences.iter().any(|(s, _, _)| Some(*s) == self.balance.sequences.rest);
+        let rests = f
+            .sequences
+            .iter()
+            .any(|(s, _, _)| Some(*s) == self.balance.sequences.rest);
         if rests || of(&self.balance.stretch) {
-            spread.normal.push(("choice of shapes, late set".to_owned(), SHAPE_SHARE * self.whole_mm));
+            spread.normal.push((
+                "choice of shapes, late set".to_owned(),
+                SHAPE_SHARE * self.whole_mm,
+            ));
         } else if of(&self.balance.body) || of(&self.balance.jaws) {
-            spread.normal.push(("shape of the give".to_owned(), GIVE_SHARE.0 * self.give_mm + GIVE_SHARE.1));
+            spread.normal.push((
+                "shape of the give".to_owned(),
+                GIVE_SHARE.0 * self.give_mm + GIVE_SHARE.1,
+            ));
         }
         (self.balance.fit.value(f), spread)
     }
@@ -356,13 +372,21 @@ impl<'a> Reader<'a> {
         let (value, mut spread) = self.evaluate(&self.mixed(f, m));
         if m.before != m.after {
             let moved = self.balance.fit.value(&f(m.after)) - self.balance.fit.value(&f(m.before));
-            spread.rectangular.push(("moment of the proof load".to_owned(), (m.open * moved).abs()));
+            spread.rectangular.push((
+                "moment of the proof load".to_owned(),
+                (m.open * moved).abs(),
+            ));
         }
         (value, spread)
     }
 
     fn moment(&self, block: usize) -> Moment {
-        Moment { before: block, after: block, share: 0.0, open: 0.0 }
+        Moment {
+            before: block,
+            after: block,
+            share: 0.0,
+            open: 0.0,
+        }
     }
 
     fn mixed(&self, f: &PerBlock, m: Moment) -> Functional {
@@ -643,7 +667,10 @@ impl<'a> Reader<'a> {
             }
             f
         });
-        self.bracket(&lower, &upper, (0.0, 0.0),
+        self.bracket(
+            &lower,
+            &upper,
+            (0.0, 0.0),
             "without an unloading, give of the jaws and slip rise alike",
         )
     }
@@ -670,7 +697,15 @@ impl<'a> Reader<'a> {
 /// Largest value of a shape over the blocks, mm.
 fn largest(balance: &Balance, shape: &Shape) -> f64 {
     (0..balance.problem.blocks)
-        .map(|k| shape.weights.iter().zip(&shape.columns).map(|(w, c)| balance.fit.weights[*w] * c[k]).sum::<f64>().abs())
+        .map(|k| {
+            shape
+                .weights
+                .iter()
+                .zip(&shape.columns)
+                .map(|(w, c)| balance.fit.weights[*w] * c[k])
+                .sum::<f64>()
+                .abs()
+        })
         .fold(0.0, f64::max)
 }
 
@@ -701,8 +736,18 @@ fn moment_of_load(
     } else {
         0.0
     };
-    let open = MOMENT_SHARE + if gap > 0.0 { record.period_s / gap } else { 0.0 };
-    Some(Moment { before, after, share, open })
+    let open = MOMENT_SHARE
+        + if gap > 0.0 {
+            record.period_s / gap
+        } else {
+            0.0
+        };
+    Some(Moment {
+        before,
+        after,
+        share,
+        open,
+    })
 }
 
 fn absent(reason: &str) -> Part {

@@ -275,14 +275,15 @@ impl Problem {
                 .get(i + 1)
                 .map_or(self.blocks, |n| n.from + 1);
             let span = self.time[node.at] - self.time[node.from];
-            for k in node.from + 1..until.max(node.at + 1) {
+            let until = until.max(node.at + 1);
+            for (k, term) in terms.iter_mut().enumerate().take(until).skip(node.from + 1) {
                 let share = if k >= node.at || span <= 0.0 {
                     1.0
                 } else {
                     (self.time[k] - self.time[node.from]) / span
                 };
                 let old = last.map(|l| (l, 1.0 - share)).filter(|_| share < 1.0);
-                terms[k] = Terms([old, Some((*new, share))]);
+                *term = Terms([old, Some((*new, share))]);
             }
             last = Some(*new);
         }
@@ -368,10 +369,10 @@ impl Problem {
     pub(super) fn solve(&self, start: Option<&[bool]>) -> Result<Fit, SolveError> {
         let layout = self.layout();
         let normal = self.normal_equations(&layout);
-        if let Some(start) = start.filter(|s| s.len() == layout.bounds.len()) {
-            if let Ok(fit) = self.pivot(&layout, &normal, start.to_vec()) {
-                return Ok(fit);
-            }
+        if let Some(start) = start.filter(|s| s.len() == layout.bounds.len())
+            && let Ok(fit) = self.pivot(&layout, &normal, start.to_vec())
+        {
+            return Ok(fit);
         }
         let binding = interior_point(&layout, &normal)?;
         self.pivot(&layout, &normal, binding)
@@ -392,7 +393,11 @@ impl Problem {
             .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| *v))
             .collect();
         for _ in 0..ROUNDS {
-            let (reduced, cholesky, values) = solve_held(layout, normal, &binding)?;
+            let Held {
+                reduced,
+                cholesky,
+                values,
+            } = solve_held(layout, normal, &binding)?;
             let gradient = gradient(layout, normal, &values);
             // How far each constraint is on the wrong side: a slack in mm, or a multiplier in the slack that it asks for.
             let wrong: Vec<(usize, f64)> = (0..binding.len())
@@ -588,12 +593,15 @@ impl Problem {
     }
 }
 
+/// A solution with some constraints held.
+struct Held {
+    reduced: Vec<Option<usize>>,
+    cholesky: Factor,
+    values: Vec<f64>,
+}
+
 /// Solution with the binding constraints held: reduced unknowns, factor of their normal matrix, all values.
-fn solve_held(
-    layout: &Layout,
-    normal: &Normal,
-    binding: &[bool],
-) -> Result<(Vec<Option<usize>>, Factor, Vec<f64>), SolveError> {
+fn solve_held(layout: &Layout, normal: &Normal, binding: &[bool]) -> Result<Held, SolveError> {
     let reduced = reduce(layout, binding);
     let count = reduced.iter().flatten().max().map_or(0, |m| m + 1);
     let mut matrix = Lower::zeros(count);
@@ -613,7 +621,11 @@ fn solve_held(
         .iter()
         .map(|r| r.map_or(0.0, |r| solved[r]))
         .collect();
-    Ok((reduced, cholesky, values))
+    Ok(Held {
+        reduced,
+        cholesky,
+        values,
+    })
 }
 
 impl Normal {
