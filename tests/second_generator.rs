@@ -229,8 +229,8 @@ fn the_second_generator_is_split_as_well() {
             };
             // An interval as wide as the part itself would say nothing.
             assert!(
-                high - low < 2e-3,
-                "seed {seed}: {part:?} from {low} to {high}"
+                1e3 * (high - low) < truth,
+                "seed {seed}: {part:?} from {low} to {high}, truth {truth} mm"
             );
             asked += 1;
             if (low * 1e3..=high * 1e3).contains(&truth) {

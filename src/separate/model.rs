@@ -53,6 +53,9 @@ pub(super) struct Balance {
     pub lags: Vec<(GaugeKind, f64, f64)>,
     /// First block in use (the first of the first dwell) within all blocks.
     pub first_block: usize,
+    /// First entry in use, and one past the last.
+    pub start_entry: usize,
+    pub end_entry: usize,
     /// How much wider than its noise each gauge's residuals are, as a factor on the variance.
     pub misfit: Vec<f64>,
     /// Slope of stretch against load per block, mm/N.
@@ -75,7 +78,7 @@ const IDLE_COLUMN: f64 = 2e-3;
 /// polymers are flat within a factor of two over a decade, from memory).
 const SPECTRUM_SCATTER: f64 = 0.5;
 /// Rows further apart than this many periods leave a gap.
-const GAP_PERIODS: f64 = 10.0;
+pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
 const EASED_SHARE: f64 = 0.9;
 /// Step of load for slopes, as a share of the peak.
@@ -201,7 +204,12 @@ impl<'a> Scene<'a> {
             .rev()
             .find(|k| all.phase[k - 1] != PhaseKind::Unload)
             .unwrap_or(end);
-        let end = if end < all.len() { rest_ends } else { end };
+        let rested = all.load_n[rest_ends - 1] < 2.0 * phased.pretension_n;
+        let end = if end < all.len() && rested {
+            rest_ends
+        } else {
+            end
+        };
         let blocks: Vec<Range<usize>> = (first..end).map(|k| all.first[k]..all.end[k]).collect();
         let dwell = blocks
             .iter()
@@ -522,6 +530,8 @@ impl<'a> Scene<'a> {
             readings: kept,
             lags: Vec::new(),
             first_block: self.first,
+            start_entry: self.blocks[0].start,
+            end_entry: self.blocks[n - 1].end,
             misfit,
             slope: vec![0.0; n],
         }))

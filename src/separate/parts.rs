@@ -6,7 +6,7 @@ use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, Phased};
 use crate::separate::interval;
-use crate::separate::model::{Balance, MARK_NEAR_MOUTH_M, Shape};
+use crate::separate::model::{Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
 use crate::separate::solve::{Draw, Functional, Spread};
 use crate::separate::storage;
 use crate::separate::{Course, Part, PartName, Support};
@@ -97,12 +97,18 @@ struct Reader<'a> {
     residuals: Vec<Vec<f64>>,
     last: usize,
     all_blocks: usize,
+    /// The end of the pull: half a block after the last centre.
+    end: Moment,
     /// When the load first reached the proof load.
     proof: Result<Moment, String>,
     /// The most that jaws give, mm.
     jaw_give_mm: f64,
     /// The most that set and cover slip move a mark without being slip in the stopper, mm.
     mark_drift_mm: f64,
+    /// Gaps of the record after the first dwell, as the root of their number: each is a surprise of its own.
+    gaps: f64,
+    /// Stretch between the highest load that was seen to come down and the highest load, mm.
+    uneased_mm: f64,
     /// Largest travel and largest give, mm, which scale what the choice of shapes leaves open.
     whole_mm: f64,
     give_mm: f64,
@@ -131,9 +137,13 @@ const JAW_GIVE_MM: f64 = 2.0;
 const MARK_STRAIN: f64 = 0.02;
 /// What the choice of shapes and late set leave open, as a share of the largest stretch (standard uncertainty). Measured
 /// on simulated lines with other laws than the columns: see the figures in DEVELOPERS.md.
-const SHAPE_SHARE: f64 = 0.004;
+const SHAPE_SHARE: f64 = 0.003;
 /// The same for a give, and its floor in mm.
-const GIVE_SHARE: (f64, f64) = (0.03, 0.002);
+const GIVE_SHARE: (f64, f64) = (0.1, 0.002);
+/// What a gap leaves open, as a share of the largest stretch: half of what is retarded in most lines.
+const GAP_SHARE: f64 = 0.02;
+/// What a load leaves open from which the line was never eased, as a share of the stretch beyond the last that was.
+const UNEASED_SHARE: f64 = 0.1;
 /// How well the moment of the proof load is known, as a share of the time between block centres.
 const MOMENT_SHARE: f64 = 0.1;
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
@@ -170,6 +180,7 @@ impl<'a> Reader<'a> {
             residuals: balance.problem.residuals(&balance.fit),
             last: n - 1,
             all_blocks: phased.blocks.len(),
+            end: end_of(balance, record),
             proof,
             jaw_give_mm: sheet.stopper.jaw_give.map_or(JAW_GIVE_MM, |g| 1e3 * g.si()),
             mark_drift_mm: MARK_STRAIN
@@ -180,6 +191,8 @@ impl<'a> Reader<'a> {
                     .as_ref()
                     .and_then(|m| m.distance)
                     .map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
+            gaps: (gaps(balance, record) as f64).sqrt(),
+            uneased_mm: uneased(balance, phased),
             whole_mm: largest(balance, &balance.stretch),
             give_mm: largest(balance, &balance.body) + largest(balance, &balance.jaws),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
@@ -312,10 +325,10 @@ impl<'a> Reader<'a> {
                     (
                         "throughout",
                         "",
-                        self.slip_part(
+                        assuming_nothing_stored(self.slip_part(
                             &self.sum(&[self.balance.sequences.rest]),
                             "travel less everything else",
-                        ),
+                        )),
                     )
                 } else if m.travel && m.stopper && m.unloads {
                     (
@@ -354,10 +367,21 @@ impl<'a> Reader<'a> {
             .iter()
             .any(|(s, _, _)| Some(*s) == self.balance.sequences.rest);
         if rests || of(&self.balance.stretch) {
-            spread.normal.push((
-                "choice of shapes, late set".to_owned(),
-                SHAPE_SHARE * self.whole_mm,
-            ));
+            let open = [
+                ("choice of shapes, late set", SHAPE_SHARE * self.whole_mm),
+                (
+                    "what happened in gaps of the record",
+                    GAP_SHARE * self.whole_mm * self.gaps,
+                ),
+                // Past the highest load that was seen to come down, stretch is told from set by its shape alone.
+                (
+                    "loads from which the line was never eased",
+                    UNEASED_SHARE * self.uneased_mm,
+                ),
+            ];
+            spread
+                .normal
+                .extend(open.map(|(source, sd)| (source.to_owned(), sd)));
         } else if of(&self.balance.body) || of(&self.balance.jaws) {
             spread.normal.push((
                 "shape of the give".to_owned(),
@@ -476,19 +500,10 @@ impl<'a> Reader<'a> {
     }
 
     fn core_part(&self) -> Part {
-        let mut part = self.slip_part(
+        assuming_nothing_stored(self.slip_part(
             &self.sum(&[self.balance.sequences.core]),
             "draw-in at the bitter end",
-        );
-        for figure in [&mut part.end, &mut part.at_proof] {
-            if figure.is_known() {
-                figure.reason = Some(
-                    "taken as nothing stored in the tail: draw-in follows cover slip one to one"
-                        .into(),
-                );
-            }
-        }
-        part
+        ))
     }
 
     fn assemble(
@@ -497,7 +512,7 @@ impl<'a> Reader<'a> {
         at: impl Fn(Moment) -> (Estimate, Spread),
         floor_at_zero: bool,
     ) -> Part {
-        let (end, spread) = at(self.moment(self.last));
+        let (end, spread) = at(self.end);
         let at_proof = match &self.proof {
             Ok(moment) => at(*moment).0,
             Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
@@ -592,10 +607,15 @@ impl<'a> Reader<'a> {
                         .late_step(&self.balance.fit, &self.residuals, *s, m.after);
                 allowed = allowed.max(estimate + 1.645 * sd);
             }
-            // One-sided at either end: the truth is between them.
+            // One-sided at either end: the truth is between them. A slip is not below zero, a give may be.
             let side = 2.0 * LEVEL - 1.0;
-            let low = (low - off.0 - low_spread.half_width(side)).max(0.0);
-            let high = high.max(0.0) + off.1 + high_spread.half_width(side).max(allowed);
+            let floor = if upper(m.after).sequences.is_empty() {
+                f64::NEG_INFINITY
+            } else {
+                0.0
+            };
+            let low = (low - off.0 - low_spread.half_width(side)).max(floor);
+            let high = high.max(floor) + off.1 + high_spread.half_width(side).max(allowed);
             (
                 Estimate::bracket(
                     Measure::Length,
@@ -607,7 +627,7 @@ impl<'a> Reader<'a> {
                 high_spread,
             )
         };
-        let (end, spread) = at(self.moment(self.last));
+        let (end, spread) = at(self.end);
         let at_proof = match &self.proof {
             Ok(moment) => at(*moment).0,
             Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
@@ -694,6 +714,56 @@ impl<'a> Reader<'a> {
     }
 }
 
+/// Gaps between the blocks in use.
+fn gaps(balance: &Balance, record: &Conditioned) -> usize {
+    let span = balance.start_entry..balance.end_entry;
+    record.time_s[span]
+        .windows(2)
+        .filter(|w| w[1] - w[0] > GAP_PERIODS * record.period_s)
+        .count()
+}
+
+/// Stretch beyond the highest load from which the line was eased by [`CYCLE_SHARE`] of the peak, mm.
+fn uneased(balance: &Balance, phased: &Phased) -> f64 {
+    let loads =
+        &phased.blocks.load_n[balance.first_block..balance.first_block + balance.problem.blocks];
+    let (mut lowest_after, mut eased) = (f64::INFINITY, 0.0f64);
+    for load in loads.iter().rev() {
+        if lowest_after < load - CYCLE_SHARE * phased.peak_n {
+            eased = eased.max(*load);
+        }
+        lowest_after = lowest_after.min(*load);
+    }
+    let top = loads.iter().copied().fold(0.0, f64::max);
+    let steepest = balance.slope.iter().copied().fold(0.0, f64::max);
+    let slope = loads
+        .iter()
+        .zip(&balance.slope)
+        .max_by(|a, b| a.0.total_cmp(b.0))
+        .map_or(steepest, |(_, s)| *s);
+    slope * (top - eased).max(0.0)
+}
+
+/// The end of the pull, carried half a block past the last centre at the pace of the last two.
+fn end_of(balance: &Balance, record: &Conditioned) -> Moment {
+    let time = &balance.problem.time;
+    let last = time.len() - 1;
+    let before = last.saturating_sub(1);
+    let gap = time[last] - time[before];
+    let end = record.time_s[balance.end_entry - 1];
+    let share = if gap > 0.0 {
+        1.0 + ((end - time[last]) / gap).clamp(0.0, 1.0)
+    } else {
+        1.0
+    };
+    Moment {
+        before,
+        after: last,
+        share,
+        open: 0.0,
+    }
+}
+
 /// Largest value of a shape over the blocks, mm.
 fn largest(balance: &Balance, shape: &Shape) -> f64 {
     (0..balance.problem.blocks)
@@ -748,6 +818,18 @@ fn moment_of_load(
         share,
         open,
     })
+}
+
+/// Names the assumption behind a value inside the bracket that a tail leaves.
+fn assuming_nothing_stored(mut part: Part) -> Part {
+    for figure in [&mut part.end, &mut part.at_proof] {
+        if figure.is_known() {
+            figure.reason = Some(
+                "taken as nothing stored in the tail: draw-in follows cover slip one to one".into(),
+            );
+        }
+    }
+    part
 }
 
 fn absent(reason: &str) -> Part {
