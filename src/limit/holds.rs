@@ -136,10 +136,12 @@ impl Within {
         if slip.known != Known::Value {
             let change = |list: &[f64]| list[last] - list[first];
             let (a, b) = (change(&slip.low), change(&slip.high));
+            let blur = 1.96 * slip.noise[first].hypot(slip.noise[last]);
+            let blur = if blur.is_finite() { blur } else { 0.0 };
             return Estimate::bracket(
                 Measure::Length,
-                a.min(b).max(0.0),
-                a.max(b).max(0.0),
+                (a.min(b) - blur).max(0.0),
+                a.max(b).max(0.0) + blur,
                 method,
                 "the gauges bracket this slip",
             );

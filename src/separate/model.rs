@@ -76,7 +76,7 @@ const SLACK_SHARE: f64 = 0.9;
 const IDLE_COLUMN: f64 = 2e-3;
 /// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
 /// polymers are flat within a factor of two over a decade, from memory).
-const SPECTRUM_SCATTER: f64 = 0.5;
+const SPECTRUM_SCATTER: f64 = 2.0;
 /// Rows further apart than this many periods leave a gap.
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.

@@ -105,6 +105,8 @@ struct Reader<'a> {
     jaw_give_mm: f64,
     /// The most that set and cover slip move a mark without being slip in the stopper, mm.
     mark_drift_mm: f64,
+    /// Noise of one block of the gauge behind each sequence, mm: bends smaller than it stand at no node.
+    bend_mm: Vec<f64>,
     /// Gaps of the record after the first dwell, as the root of their number: each is a surprise of its own.
     gaps: f64,
     /// Stretch between the highest load that was seen to come down and the highest load, mm.
@@ -137,15 +139,17 @@ const JAW_GIVE_MM: f64 = 2.0;
 const MARK_STRAIN: f64 = 0.02;
 /// What the choice of shapes and late set leave open, as a share of the largest stretch (standard uncertainty). Measured
 /// on simulated lines with other laws than the columns: see the figures in DEVELOPERS.md.
-const SHAPE_SHARE: f64 = 0.003;
+const SHAPE_SHARE: f64 = 0.004;
 /// The same for a give, and its floor in mm.
 const GIVE_SHARE: (f64, f64) = (0.1, 0.002);
 /// What a gap leaves open, as a share of the largest stretch: half of what is retarded in most lines.
 const GAP_SHARE: f64 = 0.02;
 /// What a load leaves open from which the line was never eased, as a share of the stretch beyond the last that was.
 const UNEASED_SHARE: f64 = 0.1;
+/// What bends between nodes leave open, as a share of one block's noise.
+const BEND_SHARE: f64 = 0.7;
 /// How well the moment of the proof load is known, as a share of the time between block centres.
-const MOMENT_SHARE: f64 = 0.1;
+const MOMENT_SHARE: f64 = 0.15;
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
@@ -191,6 +195,7 @@ impl<'a> Reader<'a> {
                     .as_ref()
                     .and_then(|m| m.distance)
                     .map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
+            bend_mm: bends(balance),
             gaps: (gaps(balance, record) as f64).sqrt(),
             uneased_mm: uneased(balance, phased),
             whole_mm: largest(balance, &balance.stretch),
@@ -388,6 +393,14 @@ impl<'a> Reader<'a> {
                 GIVE_SHARE.0 * self.give_mm + GIVE_SHARE.1,
             ));
         }
+        let bend = f
+            .sequences
+            .iter()
+            .map(|(s, _, c)| c * self.bend_mm[*s])
+            .fold(0.0, f64::hypot);
+        spread
+            .normal
+            .push(("bends within the noise".to_owned(), BEND_SHARE * bend));
         (self.balance.fit.value(f), spread)
     }
 
@@ -712,6 +725,30 @@ impl<'a> Reader<'a> {
             noise: pad(course.noise),
         }
     }
+}
+
+/// Median noise of one block of the gauge that shows each sequence best.
+fn bends(balance: &Balance) -> Vec<f64> {
+    (0..balance.problem.sequences.len())
+        .map(|s| {
+            let quietest = balance
+                .problem
+                .rows
+                .iter()
+                .filter(|r| r.sequences.contains(&s))
+                .filter_map(|rows| {
+                    let noise: Vec<f64> = rows
+                        .variance
+                        .iter()
+                        .filter(|v| v.is_finite())
+                        .map(|v| v.sqrt())
+                        .collect();
+                    crate::stats::median(&noise)
+                });
+            quietest.fold(f64::INFINITY, f64::min)
+        })
+        .map(|noise| if noise.is_finite() { noise } else { 0.0 })
+        .collect()
 }
 
 /// Gaps between the blocks in use.
