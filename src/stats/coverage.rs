@@ -259,7 +259,7 @@ mod tests {
         close(dominant, 17.0, 0.05);
     }
 
-    /// Single rectangles are known exactly; two give a trapezium and a quadratic equation; a normal error alone is in tables.
+    /// Single rectangles are known exactly; two give a trapezoid and a quadratic equation; a normal error alone is in tables.
     #[test]
     fn sums_with_a_closed_form() {
         close(half_width(0.0, &[2.0], 0.95), 1.9, 1e-12);
