@@ -107,6 +107,8 @@ pub enum ConditionError {
     },
 }
 
+/// Below this many rows a log was noted by hand.
+const FEW_ROWS: usize = 40;
 /// Fewest rows that make a pull.
 const MIN_ROWS: usize = 3;
 
@@ -182,12 +184,10 @@ fn signal(
     // The smallest difference as written bounds the noise from below as well: rows noted by hand have no noise that
     // their differences could show.
     let written = channel.step.unwrap_or(0.0);
-    let floor = step.max(written) / 12f64.sqrt();
-    let noise = if log.time_s.len() < 40 {
-        None
-    } else {
-        noise::of(&values)
-    };
+    let few = log.time_s.len() < FEW_ROWS;
+    // A reading taken by eye may be a whole step off either way; a logger's is rounded to the nearest.
+    let floor = step.max(written) / if few { 3f64.sqrt() } else { 12f64.sqrt() };
+    let noise = if few { None } else { noise::of(&values) };
     let noise = noise.unwrap_or(0.0).max(floor).max(f64::MIN_POSITIVE);
     Ok(Signal {
         kind: channel.kind,

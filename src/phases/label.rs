@@ -210,11 +210,11 @@ fn stay_near(
         .filter(|r| is_near[r.start])
         .collect();
     let seconds = |r: &Range<usize>| blocks.time_s[r.end - 1] - blocks.time_s[r.start];
-    let stay = stays
+    // Rows noted by hand have no dwell: there the first row near the pre-tension is where counting starts.
+    let long = stays
         .iter()
-        .find(|r| seconds(r) >= DWELL_S)
-        .or(stays.first())?
-        .clone();
+        .find(|r| seconds(r) >= DWELL_S && blocks.len() >= FEW_BLOCKS);
+    let stay = long.or(stays.first())?.clone();
     let middle = crate::stats::median(&blocks.load_n[stay.clone()])?;
     let keeps = |k: &usize| (blocks.load_n[*k] - middle).abs() <= close;
     let first = stay.clone().find(keeps)?;
