@@ -233,6 +233,7 @@ fn the_second_generator_is_split_as_well() {
                 "seed {seed}: {part:?} from {low} to {high}, truth {truth} mm"
             );
             asked += 1;
+            eprintln!("{seed:2} {part:?} truth {truth:.3} est {:.3} u {:.3} [{:.3} {:.3}] budget {:?}", end.value.unwrap_or(f64::NAN)*1e3, end.standard_error.unwrap_or(f64::NAN)*1e3, low*1e3, high*1e3, analysis.separated.parts[&part].budget.iter().map(|b| format!("{} {:.3}", b.source, b.standard_uncertainty_mm)).collect::<Vec<_>>());
             if (low * 1e3..=high * 1e3).contains(&truth) {
                 held += 1;
             } else {

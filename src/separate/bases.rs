@@ -33,6 +33,8 @@ pub(super) struct History<'a> {
     pub peak_n: f64,
     /// First block to be used and the ranges of entries of all blocks.
     pub blocks: &'a [Range<usize>],
+    /// One past the last entry of the first dwell: loops start from there.
+    pub dwelt: usize,
     /// The line's own curve of strain against load share as an earlier pass found it: the retarded part mostly follows
     /// the instant one.
     pub curve: Option<&'a dyn Fn(f64) -> f64>,
@@ -49,7 +51,7 @@ const LOG_PLAY: [f64; 4] = [0.03, 0.1, 0.25, 0.6];
 /// Half widths of the play operators on the load share.
 const LOAD_PLAY: [f64; 6] = [0.01, 0.03, 0.07, 0.14, 0.24, 0.4];
 /// Half widths of the play operators on the toe map of the load share.
-const TOE_PLAY: [f64; 5] = [0.02, 0.05, 0.1, 0.2, 0.35];
+const TOE_PLAY: [f64; 3] = [0.02, 0.05, 0.1];
 /// Bumps of the branches of a loop: in the middle, early, late.
 const BUMPS: [fn(f64) -> f64; 3] = [
     |v| 4.0 * v * (1.0 - v),
@@ -57,32 +59,17 @@ const BUMPS: [fn(f64) -> f64; 3] = [
     |v| 6.75 * v.powi(2) * (1.0 - v),
 ];
 /// Lags in s; those longer than the record's length are left out but for the first beyond it.
-const LAGS_S: [f64; 8] = [1.5, 5.0, 15.0, 50.0, 150.0, 500.0, 1500.0, 5000.0];
+const LAGS_S: [f64; 15] = [1.5, 2.7, 5.0, 9.0, 15.0, 27.0, 50.0, 90.0, 150.0, 270.0, 500.0, 900.0, 1500.0, 2700.0, 5000.0];
 /// Smallest load in the logarithm, as a share of the peak.
 const LOG_FLOOR: f64 = 1e-3;
 
 /// Columns for the stretch of the line.
 pub(super) fn stretch(history: &History) -> Columns {
     let mut columns = splines(history, STRETCH_INTERVALS);
-    let share: Vec<f64> = history
-        .load_n
-        .iter()
-        .map(|f| (f / history.peak_n).max(0.0))
-        .collect();
-    let toe: Vec<f64> = share.iter().map(|v| toe_map(*v)).collect();
-    let logarithm: Vec<f64> = share.iter().map(|s| s.max(LOG_FLOOR).ln()).collect();
+    let share = shares(history);
     columns.push(averaged(history, share.iter().copied()));
-    for width in LOG_PLAY {
-        columns.push(averaged(
-            history,
-            play(&logarithm, width).into_iter().map(f64::exp),
-        ));
-    }
-    for width in LOAD_PLAY {
-        columns.push(averaged(history, play(&share, width).into_iter()));
-    }
-    for width in TOE_PLAY {
-        columns.push(averaged(history, play(&toe, width).into_iter()));
+    for play in Play::all() {
+        columns.push(averaged(history, play.eased(history, &share).into_iter()));
     }
     for way in [Way::Down, Way::Up] {
         for shape in BUMPS {
@@ -100,7 +87,7 @@ pub(super) fn stretch(history: &History) -> Columns {
             .iter()
             .map(|f| curve(f / history.peak_n))
             .collect(),
-        None => toe,
+        None => share.iter().map(|v| toe_map(*v)).collect(),
     };
     let lags = LAGS_S.iter().filter(|l| **l <= span).count() + 1;
     let mut neighbours = Vec::new();
@@ -202,16 +189,108 @@ fn cubic(x: f64) -> [f64; 4] {
     ]
 }
 
-/// Play of half width `width`. It starts as a line that was loaded before and eased: then the first cycle's loop closes
-/// like all others, and what does not come back in it is set, not loop.
-fn play(input: &[f64], width: f64) -> Vec<f64> {
-    let mut state = f64::INFINITY;
+/// Image of the load share on which a play operator works.
+#[derive(Debug, Clone, Copy)]
+enum Image {
+    Share,
+    Toe,
+    Logarithm,
+}
+
+/// One play operator of the loop.
+#[derive(Debug, Clone, Copy)]
+struct Play {
+    image: Image,
+    width: f64,
+}
+
+impl Play {
+    /// Every play operator, in the order of the columns.
+    fn all() -> impl Iterator<Item = Self> {
+        let of = |image, widths: &'static [f64]| {
+            widths.iter().map(move |width| Self {
+                image,
+                width: *width,
+            })
+        };
+        of(Image::Logarithm, &LOG_PLAY)
+            .chain(of(Image::Share, &LOAD_PLAY))
+            .chain(of(Image::Toe, &TOE_PLAY))
+    }
+
+    fn input(self, share: &[f64]) -> Vec<f64> {
+        share
+            .iter()
+            .map(|s| match self.image {
+                Image::Share => *s,
+                Image::Toe => toe_map(*s),
+                Image::Logarithm => s.max(LOG_FLOOR).ln(),
+            })
+            .collect()
+    }
+
+    fn output(self, states: Vec<f64>) -> Vec<f64> {
+        match self.image {
+            Image::Logarithm => states.into_iter().map(f64::exp).collect(),
+            Image::Share | Image::Toe => states,
+        }
+    }
+
+    /// It leaves the first dwell as a line that was loaded before and eased to there: then the first cycle's loop closes
+    /// like all others. (Eased to the slack before the dwell instead, a wide play would keep the difference for good.)
+    fn eased(self, history: &History, share: &[f64]) -> Vec<f64> {
+        let input = self.input(share);
+        let dwelt = history.dwelt.min(input.len());
+        let mut states: Vec<f64> = input[..dwelt].iter().map(|x| x + self.width).collect();
+        let start = states.last().copied().unwrap_or(f64::INFINITY);
+        states.extend(play(&input[dwelt..], self.width, start));
+        self.output(states)
+    }
+
+    /// It was never loaded before this record.
+    fn new_line(self, share: &[f64]) -> Vec<f64> {
+        let zero = self.input(&[0.0])[0];
+        self.output(play(&self.input(share), self.width, zero))
+    }
+}
+
+/// States of a play of half width `width` that follows `input` from `start`.
+fn play(input: &[f64], width: f64, start: f64) -> Vec<f64> {
+    let mut state = start;
     input
         .iter()
         .map(|x| {
             state = state.clamp(x - width, x + width);
             state
         })
+        .collect()
+}
+
+/// How much more the loops with these weights (of the columns of [`stretch`]) hold if the line was never loaded before
+/// this record than if it was loaded before and eased: most of it stands open at pre-tension after the first cycle.
+pub(super) fn left_open(history: &History, weights: &[f64]) -> Vec<f64> {
+    let share = shares(history);
+    let mut sum = vec![0.0; share.len()];
+    for (play, weight) in Play::all().zip(&weights[STRETCH_INTERVALS + 3..]) {
+        if *weight == 0.0 {
+            continue;
+        }
+        let states = play
+            .new_line(&share)
+            .into_iter()
+            .zip(play.eased(history, &share));
+        for (sum, (new, eased)) in sum.iter_mut().zip(states) {
+            *sum += weight * (new - eased);
+        }
+    }
+    averaged(history, sum.into_iter())
+}
+
+fn shares(history: &History) -> Vec<f64> {
+    history
+        .load_n
+        .iter()
+        .map(|f| (f / history.peak_n).max(0.0))
         .collect()
 }
 
@@ -266,8 +345,8 @@ mod tests {
 
     #[test]
     fn a_play_keeps_its_distance_and_closes_its_first_loop() {
-        let out = play(&[0.1, 0.5, 1.0, 0.9, 0.5, 0.1, 0.4, 0.5], 0.2);
-        let expected = [0.3, 0.3, 0.8, 0.8, 0.7, 0.3, 0.3, 0.3];
+        let out = play(&[0.5, 1.0, 0.9, 0.5, 0.1, 0.4, 0.5], 0.2, 0.3);
+        let expected = [0.3, 0.8, 0.8, 0.7, 0.3, 0.3, 0.3];
         for (a, b) in out.iter().zip(expected) {
             assert!((a - b).abs() < 1e-12, "{out:?}");
         }
@@ -282,6 +361,7 @@ mod tests {
             load_n: &load,
             peak_n: 100.0,
             blocks: &blocks,
+            dwelt: 1,
             curve: None,
         };
         let columns = stretch(&history).columns;

@@ -13,7 +13,7 @@ use crate::sheet::Sheet;
 use crate::stats::Estimate;
 
 /// Shapes that come back.
-mod bases;
+pub(crate) mod bases;
 
 /// Loops between turning points.
 mod branches;
@@ -212,6 +212,32 @@ pub fn separate(
     sheet: &Sheet,
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
+    if std::env::var("DBG").is_ok() {
+        let n = balance.problem.blocks - 1;
+        let loads = &phased.blocks.load_n[balance.first_block..];
+        let top = (0..=n).max_by(|a, b| loads[*a].total_cmp(&loads[*b])).unwrap();
+        for (j, (w, c)) in balance.stretch.weights.iter().zip(&balance.stretch.columns).enumerate() {
+            let v = balance.fit.weights[*w];
+            if v > 1e-6 { eprintln!("col {j} w {v:.4} at top {:.4} at end {:.4}", v * c[top], v * c[n]); }
+        }
+        {
+            let peak = phased.peak_n * 1.004;
+            let f0 = phased.pretension_n / peak;
+            let toe = bases::toe_map(f0);
+            let mut sl = 0.0; let mut vi = 0.0;
+            let bs: Vec<(usize, f64, f64)> = (11..15).map(|j| (j, 0.0, 0.0)).chain([0.01, 0.03, 0.07, 0.14, 0.24, 0.4].iter().enumerate().map(|(i, w)| (15 + i, f0, *w))).chain([0.02, 0.05, 0.1].iter().enumerate().map(|(i, w)| (21 + i, toe, *w))).collect();
+            for (j, x, w) in bs {
+                if w == 0.0 { continue; }
+                let v = balance.fit.weights[balance.stretch.weights[j]];
+                sl += v * (x + w - w.max(x - w));
+                vi += v * (x + w - f64::max(0.0, x - w));
+            }
+            eprintln!("leftover slack {sl:.4} virgin {vi:.4}");
+            let bumps: f64 = (24..30).map(|j| balance.fit.weights[balance.stretch.weights[j]] * balance.stretch.columns[j][n]).sum();
+            eprintln!("bumps leave {bumps:.4}");
+        }
+        eprintln!("misfit {:?} {:?}", balance.gauges, balance.misfit);
+    }
     let means = parts::means(
         &balance,
         record,

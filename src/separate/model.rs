@@ -76,7 +76,7 @@ const SLACK_SHARE: f64 = 0.9;
 const IDLE_COLUMN: f64 = 2e-3;
 /// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
 /// polymers are flat within a factor of two over a decade, from memory).
-const SPECTRUM_SCATTER: f64 = 2.0;
+const SPECTRUM_SCATTER: f64 = 1.0;
 /// Rows further apart than this many periods leave a gap.
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
@@ -249,7 +249,7 @@ impl<'a> Scene<'a> {
 
     fn columns(
         &self,
-        of: fn(&History) -> Columns,
+        of: impl Fn(&History) -> Columns,
         load_shift: f64,
         spline: Option<&[f64]>,
     ) -> Columns {
@@ -271,6 +271,7 @@ impl<'a> Scene<'a> {
             load_n: load,
             peak_n: self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP),
             blocks: &self.blocks,
+            dwelt: self.phased.reference.end,
             curve: curve.as_ref().map(|c| c as &dyn Fn(f64) -> f64),
         })
     }
@@ -287,6 +288,20 @@ impl<'a> Scene<'a> {
             }
         }
         columns.columns
+    }
+
+    /// What the loops found so far would keep at pre-tension if the line had never been loaded before, against none if it
+    /// was loaded and eased: the record cannot tell it from set, so a half of it, give or take a half, is stretch.
+    fn left_open(&self, weights: &[f64]) -> Vec<f64> {
+        self.zeroed(self.columns(
+            |history| Columns {
+                columns: vec![bases::left_open(history, weights)],
+                neighbours: Vec::new(),
+            },
+            0.0,
+            None,
+        ))
+        .swap_remove(0)
     }
 
     fn reading(&self, kind: GaugeKind, lags: &[(GaugeKind, f64)]) -> Option<Reading> {
@@ -347,6 +362,7 @@ impl<'a> Scene<'a> {
             weights.extend(columns.iter().map(|_| Weight {
                 non_negative: true,
                 prior: Prior::Normal(whole),
+                centre: 0.0,
                 source: String::new(),
             }));
             Shape {
@@ -361,7 +377,7 @@ impl<'a> Scene<'a> {
         } else {
             Vec::new()
         };
-        let stretch = if travel.is_some() {
+        let mut stretch = if travel.is_some() {
             shape(self.zeroed(columns))
         } else {
             Shape::default()
@@ -381,6 +397,16 @@ impl<'a> Scene<'a> {
         } else {
             Shape::default()
         };
+        if let Some(spline) = spline.filter(|_| travel.is_some()) {
+            stretch.weights.push(weights.len());
+            stretch.columns.push(self.left_open(spline));
+            weights.push(Weight {
+                non_negative: false,
+                prior: Prior::Rectangular(0.5),
+                centre: 0.5,
+                source: "what the loop leaves open at pre-tension".to_owned(),
+            });
+        }
 
         let mut list = Vec::new();
         let mut sequence = |shown_by: Option<&Reading>, rising: bool| {
@@ -745,6 +771,7 @@ impl RowBuilder<'_, '_> {
         self.weights.push(Weight {
             non_negative: false,
             prior,
+            centre: 0.0,
             source: source.to_owned(),
         });
     }
@@ -791,6 +818,7 @@ impl RowBuilder<'_, '_> {
         self.weights.push(Weight {
             non_negative: false,
             prior: Prior::None,
+            centre: 0.0,
             source: String::new(),
         });
         columns.push((self.weights.len() - 1, vec![1.0; n]));
