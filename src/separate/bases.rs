@@ -59,52 +59,82 @@ const BUMPS: [fn(f64) -> f64; 3] = [
     |v| 6.75 * v.powi(2) * (1.0 - v),
 ];
 /// Lags in s; those longer than the record's length are left out but for the first beyond it.
-const LAGS_S: [f64; 15] = [1.5, 2.7, 5.0, 9.0, 15.0, 27.0, 50.0, 90.0, 150.0, 270.0, 500.0, 900.0, 1500.0, 2700.0, 5000.0];
+const LAGS_S: [f64; 15] = [
+    1.5, 2.7, 5.0, 9.0, 15.0, 27.0, 50.0, 90.0, 150.0, 270.0, 500.0, 900.0, 1500.0, 2700.0, 5000.0,
+];
 /// Smallest load in the logarithm, as a share of the peak.
 const LOG_FLOOR: f64 = 1e-3;
 
 /// Columns for the stretch of the line.
 pub(super) fn stretch(history: &History) -> Columns {
     let mut columns = splines(history, STRETCH_INTERVALS);
+    let first = columns.len();
+    let lags = each_column(history, &mut |_, values| {
+        columns.push(averaged(history, values()));
+    });
+    Columns {
+        columns,
+        neighbours: lags
+            .into_iter()
+            .flat_map(|(from, to)| (first + from + 1..first + to).map(|j| (j - 1, j)))
+            .collect(),
+    }
+}
+
+/// The stretch that weights of the columns make, at every entry, mm; the blocks do not matter.
+pub(super) fn stretch_at_entries(history: &History, weights: &[f64]) -> Vec<f64> {
+    let (spline, others) = weights.split_at(STRETCH_INTERVALS + 2);
     let share = shares(history);
-    columns.push(averaged(history, share.iter().copied()));
+    let mut sum: Vec<f64> = share
+        .iter()
+        .map(|s| spline_sum(spline, STRETCH_INTERVALS, *s))
+        .collect();
+    each_column(history, &mut |j, values| {
+        if others[j] != 0.0 {
+            for (sum, v) in sum.iter_mut().zip(values()) {
+                *sum += others[j] * v;
+            }
+        }
+    });
+    sum
+}
+
+/// The columns of [`stretch`] after the splines, one after the other at every entry; those that the visitor does not ask
+/// for cost nothing. Gives the ranges of the lags of one image.
+fn each_column(
+    history: &History,
+    visit: &mut dyn FnMut(usize, &mut dyn FnMut() -> Vec<f64>),
+) -> [(usize, usize); 2] {
+    let share = shares(history);
+    let mut j = 0;
+    let mut next = |values: &mut dyn FnMut() -> Vec<f64>| {
+        visit(j, values);
+        j += 1;
+        j
+    };
+    next(&mut || share.clone());
     for play in Play::all() {
-        columns.push(averaged(history, play.eased(history, &share).into_iter()));
+        next(&mut || play.eased(history, &share));
     }
     for way in [Way::Down, Way::Up] {
         for shape in BUMPS {
-            columns.push(averaged(
-                history,
-                branches::walk(&share, way, shape).into_iter(),
-            ));
+            next(&mut || branches::walk(&share, way, shape));
         }
     }
-    let span = history.time_s.last().copied().unwrap_or(0.0)
-        - history.time_s.first().copied().unwrap_or(0.0);
+    let time = history.time_s;
+    let span = time.last().copied().unwrap_or(0.0) - time.first().copied().unwrap_or(0.0);
     let image: Vec<f64> = match history.curve {
-        Some(curve) => history
-            .load_n
-            .iter()
-            .map(|f| curve(f / history.peak_n))
-            .collect(),
-        None => share.iter().map(|v| toe_map(*v)).collect(),
+        Some(curve) => share.iter().map(|s| curve(*s)).collect(),
+        None => share.iter().map(|s| toe_map(*s)).collect(),
     };
     let lags = LAGS_S.iter().filter(|l| **l <= span).count() + 1;
-    let mut neighbours = Vec::new();
-    for image in [&image, &share] {
-        let first = columns.len();
+    [&image, &share].map(|image| {
+        let mut end = 0;
         for lag in LAGS_S.iter().take(lags) {
-            columns.push(averaged(
-                history,
-                lagged(history.time_s, image, *lag).into_iter(),
-            ));
+            end = next(&mut || lagged(time, image, *lag));
         }
-        neighbours.extend((first + 1..columns.len()).map(|j| (j - 1, j)));
-    }
-    Columns {
-        columns,
-        neighbours,
-    }
+        (end - lags.min(LAGS_S.len()), end)
+    })
 }
 
 /// Columns for the give of a mount or of jaws: at once, no loop, no lag.
@@ -112,12 +142,24 @@ pub(super) fn give(history: &History) -> Columns {
     let mut columns = splines(history, GIVE_INTERVALS);
     columns.push(averaged(
         history,
-        history.load_n.iter().map(|f| f / history.peak_n),
+        history.load_n.iter().map(|f| f / history.peak_n).collect(),
     ));
     Columns {
         columns,
         neighbours: Vec::new(),
     }
+}
+
+/// The give that weights of the columns make, at every entry, mm.
+pub(super) fn give_at_entries(history: &History, weights: &[f64]) -> Vec<f64> {
+    let (spline, line) = weights.split_at(GIVE_INTERVALS + 2);
+    let line: f64 = line.iter().sum();
+    history
+        .load_n
+        .iter()
+        .map(|f| f / history.peak_n)
+        .map(|s| spline_sum(spline, GIVE_INTERVALS, s) + line * s)
+        .collect()
 }
 
 /// Load share to a coordinate in which a soft toe and a stiff upper part are equally wide.
@@ -164,18 +206,17 @@ pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
         .copied()
         .collect();
     let total: f64 = weights.iter().sum();
-    (total > 0.0).then_some(move |share: f64| {
-        let x = toe_map(share).min(1.0) * STRETCH_INTERVALS as f64;
-        let cell = (x.floor() as usize).min(STRETCH_INTERVALS - 1);
-        let spline = cubic(x - cell as f64);
-        let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
-        weights
-            .iter()
-            .enumerate()
-            .map(|(j, w)| w * at(j + 1))
-            .sum::<f64>()
-            / total
-    })
+    (total > 0.0)
+        .then_some(move |share: f64| spline_sum(&weights, STRETCH_INTERVALS, share) / total)
+}
+
+/// Sum of the splines with these weights at a load share.
+fn spline_sum(weights: &[f64], intervals: usize, share: f64) -> f64 {
+    let x = toe_map(share).min(1.0) * intervals as f64;
+    let cell = (x.floor() as usize).min(intervals - 1);
+    let spline = cubic(x - cell as f64);
+    let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
+    weights.iter().enumerate().map(|(j, w)| w * at(j + 1)).sum()
 }
 
 /// The four uniform cubic B-splines that are not zero at `x` in [0, 1] of a cell.
@@ -267,7 +308,8 @@ fn play(input: &[f64], width: f64, start: f64) -> Vec<f64> {
 }
 
 /// How much more the loops with these weights (of the columns of [`stretch`]) hold if the line was never loaded before
-/// this record than if it was loaded before and eased: most of it stands open at pre-tension after the first cycle.
+/// this record than if it was loaded before and eased, at every entry: most of it stands open at pre-tension after the
+/// first cycle.
 pub(super) fn left_open(history: &History, weights: &[f64]) -> Vec<f64> {
     let share = shares(history);
     let mut sum = vec![0.0; share.len()];
@@ -283,7 +325,7 @@ pub(super) fn left_open(history: &History, weights: &[f64]) -> Vec<f64> {
             *sum += weight * (new - eased);
         }
     }
-    averaged(history, sum.into_iter())
+    sum
 }
 
 fn shares(history: &History) -> Vec<f64> {
@@ -319,12 +361,12 @@ fn lagged(time_s: &[f64], image: &[f64], lag: f64) -> Vec<f64> {
     out
 }
 
-fn averaged(history: &History, values: impl Iterator<Item = f64>) -> Vec<f64> {
-    let all: Vec<f64> = values.collect();
+/// Means over the blocks of values at the entries.
+pub(super) fn averaged(history: &History, values: Vec<f64>) -> Vec<f64> {
     history
         .blocks
         .iter()
-        .map(|b| all[b.clone()].iter().sum::<f64>() / b.len() as f64)
+        .map(|b| values[b.clone()].iter().sum::<f64>() / b.len() as f64)
         .collect()
 }
 

@@ -13,7 +13,10 @@ use crate::sheet::Sheet;
 use crate::stats::Estimate;
 
 /// Shapes that come back.
-pub(crate) mod bases;
+mod bases;
+
+/// Stretch and give between blocks.
+mod between;
 
 /// Loops between turning points.
 mod branches;
@@ -181,6 +184,18 @@ pub struct Separated {
     /// Total travel per block, m, zero at the first dwell; not in JSON. Empty without a travel gauge.
     #[serde(skip)]
     pub travel_m: Vec<f64>,
+    /// Parts between the blocks' centres; not in JSON.
+    #[serde(skip)]
+    pub between: Between,
+}
+
+/// Departures of parts from straight lines between the blocks' centres, where the load tells them.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Between {
+    /// Time of the record's entries, s.
+    pub time_s: Vec<f64>,
+    /// Departure per entry, m.
+    pub departure_m: BTreeMap<PartName, Vec<f64>>,
 }
 
 impl Separated {
@@ -212,32 +227,6 @@ pub fn separate(
     sheet: &Sheet,
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
-    if std::env::var("DBG").is_ok() {
-        let n = balance.problem.blocks - 1;
-        let loads = &phased.blocks.load_n[balance.first_block..];
-        let top = (0..=n).max_by(|a, b| loads[*a].total_cmp(&loads[*b])).unwrap();
-        for (j, (w, c)) in balance.stretch.weights.iter().zip(&balance.stretch.columns).enumerate() {
-            let v = balance.fit.weights[*w];
-            if v > 1e-6 { eprintln!("col {j} w {v:.4} at top {:.4} at end {:.4}", v * c[top], v * c[n]); }
-        }
-        {
-            let peak = phased.peak_n * 1.004;
-            let f0 = phased.pretension_n / peak;
-            let toe = bases::toe_map(f0);
-            let mut sl = 0.0; let mut vi = 0.0;
-            let bs: Vec<(usize, f64, f64)> = (11..15).map(|j| (j, 0.0, 0.0)).chain([0.01, 0.03, 0.07, 0.14, 0.24, 0.4].iter().enumerate().map(|(i, w)| (15 + i, f0, *w))).chain([0.02, 0.05, 0.1].iter().enumerate().map(|(i, w)| (21 + i, toe, *w))).collect();
-            for (j, x, w) in bs {
-                if w == 0.0 { continue; }
-                let v = balance.fit.weights[balance.stretch.weights[j]];
-                sl += v * (x + w - w.max(x - w));
-                vi += v * (x + w - f64::max(0.0, x - w));
-            }
-            eprintln!("leftover slack {sl:.4} virgin {vi:.4}");
-            let bumps: f64 = (24..30).map(|j| balance.fit.weights[balance.stretch.weights[j]] * balance.stretch.columns[j][n]).sum();
-            eprintln!("bumps leave {bumps:.4}");
-        }
-        eprintln!("misfit {:?} {:?}", balance.gauges, balance.misfit);
-    }
     let means = parts::means(
         &balance,
         record,
@@ -268,6 +257,7 @@ pub fn separate(
             stretch_curve: closure::stretch_curve(&balance, phased, sheet),
             blocks: phased.blocks.clone(),
             travel_m: closure::travel(&balance, phased),
+            between: between::between(&balance, record, phased),
         },
         caveats,
     ))

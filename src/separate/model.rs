@@ -60,6 +60,27 @@ pub(super) struct Balance {
     pub misfit: Vec<f64>,
     /// Slope of stretch against load per block, mm/N.
     pub slope: Vec<f64>,
+    /// Ranges of entries of the blocks in use.
+    pub ranges: Vec<Range<usize>>,
+    /// Load that the shapes are scaled by, N.
+    pub scale_n: f64,
+    /// Weights of the stretch columns in the pass before, from which the lagged image and the open loop were made.
+    pub earlier: Option<Vec<f64>>,
+}
+
+impl Balance {
+    /// Value of shapes per block in use, mm.
+    pub(super) fn value_of(&self, shapes: &[&Shape]) -> Vec<f64> {
+        (0..self.problem.blocks)
+            .map(|k| {
+                shapes
+                    .iter()
+                    .flat_map(|s| s.weights.iter().zip(&s.columns))
+                    .map(|(w, c)| self.fit.weights[*w] * c[k])
+                    .sum()
+            })
+            .collect()
+    }
 }
 
 /// Standard deviation before the fit of a lag of a gauge behind the load, s.
@@ -76,7 +97,10 @@ const SLACK_SHARE: f64 = 0.9;
 const IDLE_COLUMN: f64 = 2e-3;
 /// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
 /// polymers are flat within a factor of two over a decade, from memory).
-const SPECTRUM_SCATTER: f64 = 1.0;
+const SPECTRUM_SCATTER: f64 = 0.6;
+/// Share of [`Scene::left_open`] that is stretch: centre and half width. Between none and all of it, and a quarter more
+/// either way for what the play operators do not show of the loop.
+const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
 /// Rows further apart than this many periods leave a gap.
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
@@ -247,6 +271,11 @@ impl<'a> Scene<'a> {
         }
     }
 
+    /// Room above the peak for the step of load that slopes need.
+    fn scale_n(&self) -> f64 {
+        self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP)
+    }
+
     fn columns(
         &self,
         of: impl Fn(&History) -> Columns,
@@ -269,7 +298,7 @@ impl<'a> Scene<'a> {
         of(&History {
             time_s: &self.record.time_s,
             load_n: load,
-            peak_n: self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP),
+            peak_n: self.scale_n(),
             blocks: &self.blocks,
             dwelt: self.phased.reference.end,
             curve: curve.as_ref().map(|c| c as &dyn Fn(f64) -> f64),
@@ -291,11 +320,11 @@ impl<'a> Scene<'a> {
     }
 
     /// What the loops found so far would keep at pre-tension if the line had never been loaded before, against none if it
-    /// was loaded and eased: the record cannot tell it from set, so a half of it, give or take a half, is stretch.
+    /// was loaded and eased: the record can hardly tell it from set, so a part of it is stretch, and the rest is open.
     fn left_open(&self, weights: &[f64]) -> Vec<f64> {
         self.zeroed(self.columns(
             |history| Columns {
-                columns: vec![bases::left_open(history, weights)],
+                columns: vec![bases::averaged(history, bases::left_open(history, weights))],
                 neighbours: Vec::new(),
             },
             0.0,
@@ -402,8 +431,8 @@ impl<'a> Scene<'a> {
             stretch.columns.push(self.left_open(spline));
             weights.push(Weight {
                 non_negative: false,
-                prior: Prior::Rectangular(0.5),
-                centre: 0.5,
+                prior: Prior::Rectangular(LEFT_OPEN.1),
+                centre: LEFT_OPEN.0,
                 source: "what the loop leaves open at pre-tension".to_owned(),
             });
         }
@@ -560,6 +589,9 @@ impl<'a> Scene<'a> {
             end_entry: self.blocks[n - 1].end,
             misfit,
             slope: vec![0.0; n],
+            ranges: self.blocks.clone(),
+            scale_n: self.scale_n(),
+            earlier: spline.map(<[f64]>::to_vec),
         }))
     }
 
