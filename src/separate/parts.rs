@@ -140,7 +140,7 @@ const MARK_STRAIN: f64 = 0.02;
 /// on simulated lines with other laws than the columns: see the figures in DEVELOPERS.md.
 const SHAPE_SHARE: f64 = 0.004;
 /// The same for a give, as a share of itself, and its floor in mm.
-const GIVE_SHARE: (f64, f64) = (0.1, 0.002);
+const GIVE_SHARE: (f64, f64) = (0.15, 0.002);
 /// What a gap leaves open, as a share of the largest stretch: half of what is retarded in most lines.
 const GAP_SHARE: f64 = 0.02;
 /// What a load leaves open from which the line was never eased, as a share of the stretch beyond the last that was.

@@ -1,6 +1,6 @@
 //! How well the split meets the truth: simulated pulls of one kind, figures per part.
 //!
-//! `cargo run --release --example split -- KIND SEEDS good|coarse`
+//! `cargo run --release --example split -- KIND SEEDS good|coarse`; SEEDS is a number, or the first and the last as 3-5.
 
 use std::collections::BTreeMap;
 
@@ -12,7 +12,9 @@ use bitterend::simulate::{self, Grade, Kind};
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let kind = Kind::from_name(&args[0]).expect("kind");
-    let seeds: u64 = args[1].parse().expect("seeds");
+    let (first, last) = args[1].split_once('-').unwrap_or(("1", &args[1]));
+    let (first, last): (u64, u64) = (first.parse().expect("seeds"), last.parse().expect("seeds"));
+    let seeds = last + 1 - first;
     let grade = if args.get(2).is_some_and(|g| g == "coarse") {
         Grade::Coarse
     } else {
@@ -23,7 +25,7 @@ fn main() {
     // Stretch and set together over the rows, as a share of the largest stretch.
     let mut together: Vec<f64> = Vec::new();
     let mut seconds = 0.0;
-    for seed in 1..=seeds {
+    for seed in first..=last {
         let simulated = simulate::run(&kind.scenario(grade, seed), seed);
         let sheet = simulated.sheet().expect("sheet");
         let log = simulated.log();
