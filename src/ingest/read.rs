@@ -42,7 +42,12 @@ pub fn read_log(
         }
         for kind in absent {
             let in_marks = marks_file.as_ref().is_some_and(|m| m.has(*kind));
-            if !in_marks && let Some(gauge) = sheet.gauges.get(*kind) {
+            // What the first log lacks may stand in the second; only the load may not.
+            let in_second = sheet.second_log.is_some() && *kind != GaugeKind::Load;
+            if !in_marks
+                && !in_second
+                && let Some(gauge) = sheet.gauges.get(*kind)
+            {
                 return Err(missing(
                     &gauge.column,
                     kind.name(),
