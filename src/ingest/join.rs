@@ -26,6 +26,8 @@ const STARTS: usize = 6;
 const EXPLAINED: f64 = 0.95;
 /// Another lag is a rival if it leaves less than this many times what the best leaves unexplained.
 const RIVAL: f64 = 3.0;
+/// And in any case if it leaves no more than this share.
+const ALIKE: f64 = 1e-3;
 /// Least share of the shorter log over which the two must overlap.
 const OVERLAP: f64 = 0.5;
 /// Largest difference in rate: clocks of loggers are good to 100 ppm or so (common practice, no source).
@@ -267,7 +269,7 @@ fn match_clocks(first: &Course, second: &Course) -> Result<Clocks, String> {
         |c: &&Clocks| (c.offset_s - best.offset_s).abs() > 10.0 * first.period.max(second.period);
     if let Some(rival) = fits
         .iter()
-        .find(|c| apart(c) && c.unexplained < RIVAL * best.unexplained)
+        .find(|c| apart(c) && c.unexplained < (RIVAL * best.unexplained).max(ALIKE))
     {
         return Err(format!(
             "they agree as well {:.1} s apart as {:.1} s apart",
@@ -358,32 +360,42 @@ struct Pass {
     ends: (f64, f64),
 }
 
+impl Pass {
+    /// Mean square of what is left.
+    fn misfit(&self) -> f64 {
+        let sum: f64 = self.residual.iter().map(|r| r * r).sum();
+        sum / self.residual.len().max(1) as f64
+    }
+}
+
 /// Fits gain and zero of the column and offset and rate of the clock; the rate about the middle of the second log.
 fn fit(first: &Course, second: &Course, lag: f64) -> Option<Clocks> {
     let middle = f64::midpoint(second.time[0], second.time[second.time.len() - 1]);
     let half = (second.span() / 2.0).max(f64::MIN_POSITIVE);
     // The offset at the middle, and the change of it from there to the end.
-    let (mut shift, mut turn) = (lag, 0.0);
-    let (mut gain, mut zero) = line(first, second, middle, half, shift, turn)?;
-    let mut done = None;
+    let (shift, turn) = (lag, 0.0);
+    let (gain, zero) = line(first, second, middle, half, shift, turn)?;
+    let mut at = [zero, gain, shift, turn];
+    let mut pass = pass(first, second, middle, half, at)?;
     for _ in 0..STEPS {
-        let pass = pass(first, second, middle, half, [zero, gain, shift, turn])?;
         let step = pass.normal.lu().solve(&pass.right)?;
-        zero += step[0];
-        gain += step[1];
-        shift += step[2];
-        turn += step[3];
-        let small = step[2].abs() + step[3].abs() < 1e-7;
-        if turn.abs() > 2.0 * RATE_MAX * half + 10.0 * second.period {
-            return None;
-        }
-        if small {
-            done = Some(());
+        // Between noisy rows the misfit has small corners: a step that does not lessen it is halved, and at last left.
+        let better = (0..6).find_map(|halvings| {
+            let share = 0.5_f64.powi(halvings);
+            let next = [0, 1, 2, 3].map(|k| at[k] + share * step[k]);
+            let tried = self::pass(first, second, middle, half, next)?;
+            (tried.misfit() < pass.misfit()).then_some((next, tried))
+        });
+        let Some((next, tried)) = better else {
+            break;
+        };
+        let moved = (next[2] - at[2]).abs() + (next[3] - at[3]).abs();
+        (at, pass) = (next, tried);
+        if moved < 1e-4 * first.period.min(second.period) {
             break;
         }
     }
-    done?;
-    let pass = pass(first, second, middle, half, [zero, gain, shift, turn])?;
+    let [_, _, shift, turn] = at;
     let n = pass.residual.len() as f64;
     let left: f64 = pass.residual.iter().map(|r| r * r).sum();
     let neighbours: f64 = pass.residual.windows(2).map(|w| w[0] * w[1]).sum();
@@ -391,13 +403,13 @@ fn fit(first: &Course, second: &Course, lag: f64) -> Option<Clocks> {
     let likeness = (neighbours / left.max(f64::MIN_POSITIVE)).clamp(0.0, 0.98);
     let weight = (1.0 + likeness) / (1.0 - likeness);
     let covariance = pass.normal.try_inverse()? * (left / (n - 4.0).max(1.0) * weight);
-    let at = |end: f64| {
+    let variance_at = |end: f64| {
         let w = (end - middle) / half;
         covariance[(2, 2)] + 2.0 * w * covariance[(2, 3)] + w * w * covariance[(3, 3)]
     };
     // Straight lines between rows and stamps of finite fineness blur by a part of a period.
     let grain = 0.05 * first.period.max(second.period);
-    let variance = at(pass.ends.0).max(at(pass.ends.1)) + grain * grain;
+    let variance = variance_at(pass.ends.0).max(variance_at(pass.ends.1)) + grain * grain;
     let rate = turn / half;
     Some(Clocks {
         offset_s: shift - rate * middle,
