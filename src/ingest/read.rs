@@ -138,12 +138,15 @@ struct Opened<'r> {
     plan: Plan,
 }
 
+/// Is asked about gauges without a column here: the gauges, the columns, the line of the header.
+type Settle<'a> = dyn FnMut(&[GaugeKind], &[ColumnName], usize) -> Result<(), IngestError> + 'a;
+
 /// Finds dialect, columns and clock. `settle` is asked about gauges that have no column here.
 fn open<'r>(
     log: &'r mut dyn Read,
     sheet: &Sheet,
     name: &str,
-    settle: &mut dyn FnMut(&[GaugeKind], &[ColumnName], usize) -> Result<(), IngestError>,
+    settle: &mut Settle<'_>,
 ) -> Result<Opened<'r>, IngestError> {
     let reading = &sheet.reading;
     let source = Source::open(log, name, reading.encoding.as_deref())?;
