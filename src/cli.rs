@@ -1,7 +1,7 @@
 //! The command line: what was typed, files, the terminal, exit codes. Nothing below it touches any of them.
 //!
 //! `args` holds what was typed, `plan` where results go (proved writable before any work), `files` reads pull folders
-//! and replaces results as a whole, `console` prints, `exit` knows the codes; one module per command.
+//! and replaces results as a whole (`leftovers`: what killed runs left; `resume`: what stands already), `console` prints, `exit` knows the codes; one module per command.
 
 mod analyse;
 mod args;
@@ -10,8 +10,10 @@ mod console;
 mod exit;
 mod fault;
 mod files;
+mod leftovers;
 mod new;
 mod plan;
+mod resume;
 mod simulate;
 
 use std::ffi::OsString;

@@ -44,6 +44,9 @@ impl Failure {
             Self::Condition(ConditionError::LoadNeverMoves { .. }) => {
                 "check that [gauges.load] names the column of the load cell and that the cell was connected"
             }
+            Self::Condition(ConditionError::LoadBackwards { .. }) => {
+                "if the cell reads pull as negative, write sign = \"-\" under [gauges.load]"
+            }
             Self::Condition(ConditionError::Instrument { .. }) => {
                 "write accuracies as in `bitterend new`, for example accuracy = \"0.5 % of reading\""
             }

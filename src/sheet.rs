@@ -38,6 +38,9 @@ pub struct Sheet {
     /// How the log is written, where it cannot be told from the file.
     #[serde(default)]
     pub reading: Reading,
+    /// The log of a second logger with gauges that the first lacks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_log: Option<SecondLog>,
     /// What the line must hold. Without it there is no verdict.
     pub limits: Option<Limits>,
     /// Every part in the loaded chain with its working load.
@@ -319,7 +322,7 @@ pub enum Against {
 }
 
 /// One measuring channel.
-#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Gauge {
     /// Name of the column in the log (or in the marks file).
@@ -392,6 +395,18 @@ pub struct Reading {
     /// Gap of a clock step or restart: key = line number in the file, value = seconds between the rows.
     #[serde(default)]
     pub gaps: BTreeMap<String, Duration>,
+}
+
+/// `[second_log]`: gauges that the log lacks are read from this file and put on the log's clock by what both loggers saw.
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SecondLog {
+    /// File name, in the folder of the sheet.
+    pub file: String,
+    /// Column of this file that follows a gauge of the first log, in any unit: the load fed to both loggers, say.
+    pub column: String,
+    /// The gauge of the first log that it follows. Default: `load`.
+    pub gauge: Option<GaugeKind>,
 }
 
 /// Which rule governs the limit.

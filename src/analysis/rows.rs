@@ -23,6 +23,8 @@ impl Analysis {
         let load = values(GaugeKind::Load).unwrap_or_default();
         let travel_mm = match (values(GaugeKind::Travel), zeros.travel_m) {
             (Some(travel), Some(zero)) => travel.iter().map(|v| 1e3 * (v - zero)).collect(),
+            // Read by the second logger, and known at the entries.
+            (None, Some(_)) => between(&self.traces, &group.time_s),
             _ => Vec::new(),
         };
         let spread = Spread {
@@ -43,6 +45,28 @@ impl Analysis {
             zeros,
         }
     }
+}
+
+/// The travel between the entries, by straight lines.
+fn between(entries: &Traces, time_s: &[f64]) -> Vec<f64> {
+    let mut right = 0;
+    let at = |t: &f64| {
+        while right + 1 < entries.time_s.len() && entries.time_s[right] < *t {
+            right += 1;
+        }
+        let (a, b) = (right.saturating_sub(1), right);
+        let (Some(x), Some(y)) = (entries.travel_mm.get(a), entries.travel_mm.get(b)) else {
+            return f64::NAN;
+        };
+        let gap = entries.time_s[b] - entries.time_s[a];
+        let share = if gap > 0.0 {
+            ((t - entries.time_s[a]) / gap).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        x + share * (y - x)
+    };
+    time_s.iter().map(at).collect()
 }
 
 /// The phase of the entry nearest in time.

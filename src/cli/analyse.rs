@@ -6,6 +6,7 @@ use super::exit::Exit;
 use super::fault::Fault;
 use super::files::{self, Staging};
 use super::plan::{self, Target};
+use super::resume;
 use crate::analysis::{Analysis, Settings};
 use crate::caveat::Weight;
 use crate::verdict::VerdictWord;
@@ -24,7 +25,16 @@ pub(super) fn run(wishes: &Wishes, console: &Console) -> Result<Exit, Fault> {
     };
     let (mut analysed, mut failed, mut against) = (0, 0, 0);
     for (target, proof) in targets.iter().zip(proofs) {
-        match proof.and_then(|()| one(target, &settings, wishes.json, console)) {
+        let done = proof.and_then(|()| {
+            if wishes.resume
+                && let Some(word) = resume::standing(target, &settings)
+            {
+                console.say(&format!("{}: finished before, kept", target.name));
+                return Ok(word);
+            }
+            one(target, &settings, wishes.json, console)
+        });
+        match done {
             Ok(word) => {
                 analysed += 1;
                 against +=

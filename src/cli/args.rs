@@ -70,6 +70,10 @@ pub(super) struct Wishes {
     /// Rows of traces.parquet: means of blocks above 200,000 rows, or all
     #[arg(long, value_name = "ROWS", default_value = "blocks")]
     pub traces: TraceRows,
+    /// Keep results that were made by this version, with these settings, from the very same inputs: goes on with a batch
+    /// that was interrupted
+    #[arg(long, conflicts_with = "json")]
+    pub resume: bool,
     /// Also print analysis.json to stdout, one document per pull
     #[arg(long)]
     pub json: bool,

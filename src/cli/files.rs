@@ -5,6 +5,7 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
+use super::leftovers;
 #[cfg(feature = "parquet")]
 use crate::analysis::Analysis;
 #[cfg(feature = "parquet")]
@@ -51,10 +52,15 @@ pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
         marks: sheet.pull.marks.as_deref().unwrap_or_default(),
     };
     let marks = marks.as_mut().map(|m| m as &mut dyn std::io::Read);
-    let (log, read) =
+    let (mut log, read) =
         ingest::read_log(&mut log, marks, &sheet, names).map_err(|e| Fault::ingest(folder, &e))?;
     let mut files = vec![sheet_file];
     files.extend(read);
+    if let Some(second) = &sheet.second_log {
+        let mut file = open(&folder.join(&second.file), "second log", folder)?;
+        let input = ingest::join_second(&mut log, &mut file, &sheet, second);
+        files.push(input.map_err(|e| Fault::ingest(folder, &e))?);
+    }
     Ok(Inputs { sheet, log, files })
 }
 
@@ -101,14 +107,23 @@ fn read_sheet(folder: &Path) -> Result<(String, ingest::InputFile), Fault> {
     }
 }
 
+/// Where the sheet names a file of this role.
+fn key_of(role: &str) -> String {
+    match role {
+        "second log" => "[second_log] file".to_owned(),
+        role => format!("[pull] {role}"),
+    }
+}
+
 /// Opens a regular file. Anything else (a folder, a pipe) would block or fail without a word.
 fn open(path: &Path, role: &str, folder: &Path) -> Result<File, Fault> {
     let meta = fs::metadata(path).map_err(|error| {
         let mut fault = Fault::io(path, &format!("the {role} cannot be read"), &error);
         if role != "sheet" && error.kind() == std::io::ErrorKind::NotFound {
             fault.hint = Some(format!(
-                "{} names it under [pull] {role}; correct the name or put the file there",
-                folder.join(SHEET).display()
+                "{} names it under {}; correct the name or put the file there",
+                folder.join(SHEET).display(),
+                key_of(role)
             ));
         }
         fault
@@ -116,7 +131,7 @@ fn open(path: &Path, role: &str, folder: &Path) -> Result<File, Fault> {
     if !meta.is_file() {
         return Err(Fault::new(
             format!("{}: the {role} is no regular file", path.display()),
-            format!("name the file itself under [pull] {role}"),
+            format!("name the file itself under {}", key_of(role)),
         ));
     }
     File::open(path).map_err(|e| Fault::io(path, &format!("the {role} cannot be read"), &e))
@@ -169,10 +184,35 @@ pub(super) fn write_every_row(
     writer.finish().map_err(failed)
 }
 
+/// Size and SHA-256 of a file, read in pieces.
+///
+/// # Errors
+/// The system's.
+pub(super) fn digest(path: &Path) -> std::io::Result<(u64, String)> {
+    use sha2::Digest as _;
+    let mut file = File::open(path)?;
+    let mut sha = sha2::Sha256::new();
+    let mut piece = vec![0; 1 << 20];
+    let mut bytes = 0;
+    loop {
+        match file.read(&mut piece)? {
+            0 => break,
+            n => {
+                sha.update(&piece[..n]);
+                bytes += n as u64;
+            }
+        }
+    }
+    let text = sha.finalize().iter().map(|b| format!("{b:02x}")).collect();
+    Ok((bytes, text))
+}
+
 /// Results being written beside their place, to be put there in one step.
 #[derive(Debug)]
 pub(super) struct Staging {
     dir: tempfile::TempDir,
+    /// Says to other runs that the folder is in use.
+    held: Option<File>,
     place: PathBuf,
 }
 
@@ -189,19 +229,12 @@ impl Staging {
         };
         fs::create_dir_all(parent)
             .map_err(|e| Fault::io(parent, "the folder for results cannot be made", &e))?;
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".bitterend-");
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt as _;
-            // As any new folder: the umask takes away what others may not.
-            builder.permissions(fs::Permissions::from_mode(0o777));
-        }
-        let dir = builder
-            .tempdir_in(parent)
+        leftovers::sweep(parent);
+        let (dir, held) = leftovers::folder_in(parent)
             .map_err(|e| Fault::io(place, "results cannot be written here", &e))?;
         Ok(Self {
             dir,
+            held,
             place: place.to_owned(),
         })
     }
@@ -234,7 +267,7 @@ impl Staging {
     /// # Errors
     /// The system's; the older result is then left as it was.
     pub(super) fn commit(self) -> Result<(), Fault> {
-        let Self { dir, place } = self;
+        let Self { dir, place, held } = self;
         let staged = dir.path().to_owned();
         let done = if place.exists() {
             exchange(&staged, &place)
@@ -244,6 +277,7 @@ impl Staging {
         done.map_err(|e| Fault::io(&place, "results cannot be put in their place", &e))?;
         // After an exchange the older result lies in the staging folder and goes with it; after a rename nothing does.
         drop(dir);
+        drop(held);
         Ok(())
     }
 }
@@ -269,7 +303,7 @@ fn exchange(staged: &Path, place: &Path) -> std::io::Result<()> {
 /// Where no single step does it: the older result steps aside and comes back if the new one cannot take its place.
 fn exchange_in_steps(staged: &Path, place: &Path) -> std::io::Result<()> {
     let mut aside = staged.as_os_str().to_owned();
-    aside.push("-old");
+    aside.push(leftovers::ASIDE);
     let aside = PathBuf::from(aside);
     fs::rename(place, &aside)?;
     match fs::rename(staged, place) {
@@ -364,7 +398,7 @@ fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     let parent = path.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(parent)?;
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".bitterend-");
+    builder.prefix(leftovers::PREFIX);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;

@@ -20,6 +20,9 @@ pub mod noise;
 /// Ends of range: clipped, stuck, over capacity.
 mod range;
 
+/// Signals that are no measurements, or not those that the sheet says.
+mod signals;
+
 /// Zero and drift of the load cell.
 mod zero;
 
@@ -107,6 +110,14 @@ pub enum ConditionError {
         /// That load.
         load_n: f64,
     },
+    /// The load is mostly negative.
+    #[error("the load goes down to {:.3} kN and up to {:.3} kN only: its sign is turned", low_n / 1e3, high_n / 1e3)]
+    LoadBackwards {
+        /// Lowest load.
+        low_n: f64,
+        /// Highest load.
+        high_n: f64,
+    },
     /// A gauge's statement in the sheet cannot be used.
     #[error("[gauges.{gauge}] {problem}")]
     Instrument {
@@ -119,6 +130,8 @@ pub enum ConditionError {
 
 /// Below this many rows a log was noted by hand.
 const FEW_ROWS: usize = 40;
+/// A load that goes this many times further below zero than above it is turned.
+const BACKWARDS: f64 = 2.0;
 /// Fewest rows that make a pull.
 const MIN_ROWS: usize = 3;
 
@@ -142,10 +155,29 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     if high - low <= 0.0 {
         return Err(ConditionError::LoadNeverMoves { load_n: low });
     }
+    if -low > BACKWARDS * high.max(0.0) && -low > 10.0 * load.noise {
+        return Err(ConditionError::LoadBackwards {
+            low_n: low,
+            high_n: high,
+        });
+    }
+    signals::blank_spikes(&mut load, &log.time_s, &mut caveats);
     let mut gauges = Vec::new();
     for channel in log.channels.iter().filter(|c| c.kind != GaugeKind::Load) {
-        gauges.push(signal(channel, log, sheet, &mut caveats)?);
+        let mut gauge = signal(channel, log, sheet, &mut caveats)?;
+        signals::blank_spikes(&mut gauge, &log.time_s, &mut caveats);
+        if !gauge.kind.is_force() {
+            signals::blank_stuck(&mut gauge, &load, &mut caveats);
+        }
+        gauges.push(gauge);
     }
+    if let Some(travel) = gauges.iter().find(|g| g.kind == GaugeKind::Travel) {
+        signals::blank_stuck(&mut load, travel, &mut caveats);
+    }
+    let high = range_of(&load.values).1;
+    signals::remark_gauges(&load, &gauges, sheet, &mut caveats);
+    signals::remark_certificates(sheet, &mut caveats);
+    signals::remark_reading(log, &mut caveats);
     let zero::Zero {
         at_start,
         drift,

@@ -205,7 +205,16 @@ mod tests {
             .map(String::as_str)
             .collect();
         let expected = [
-            "aboard", "chain", "gauges", "limits", "line", "pull", "reading", "report", "stopper",
+            "aboard",
+            "chain",
+            "gauges",
+            "limits",
+            "line",
+            "pull",
+            "reading",
+            "report",
+            "second_log",
+            "stopper",
         ];
         assert_eq!(tables, BTreeSet::from(expected));
         assert_eq!(root["additionalProperties"], Value::Bool(false));

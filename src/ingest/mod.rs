@@ -11,6 +11,7 @@ mod columns;
 mod dialect;
 mod error;
 mod gather;
+mod join;
 mod marks;
 mod read;
 mod rows;
@@ -24,6 +25,7 @@ use serde::{Deserialize, Serialize};
 pub use crate::sheet::GaugeKind;
 pub use columns::{ColumnName, column_name};
 pub use error::IngestError;
+pub use join::join_second;
 pub use read::{FileNames, RowGroup, each_row, read_log};
 pub use sniff::{Found, FoundColumn, sniff};
 
@@ -142,7 +144,7 @@ pub struct UnreadableCell {
 /// One input file of an analysis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputFile {
-    /// `sheet`, `log`, `marks` or `reference`.
+    /// `sheet`, `log`, `marks`, `second log` or `reference`.
     pub role: String,
     /// File name, relative to the folder.
     pub name: String,

@@ -42,7 +42,12 @@ pub fn read_log(
         }
         for kind in absent {
             let in_marks = marks_file.as_ref().is_some_and(|m| m.has(*kind));
-            if !in_marks && let Some(gauge) = sheet.gauges.get(*kind) {
+            // What the first log lacks may stand in the second; only the load may not.
+            let in_second = sheet.second_log.is_some() && *kind != GaugeKind::Load;
+            if !in_marks
+                && !in_second
+                && let Some(gauge) = sheet.gauges.get(*kind)
+            {
                 return Err(missing(
                     &gauge.column,
                     kind.name(),
@@ -133,12 +138,15 @@ struct Opened<'r> {
     plan: Plan,
 }
 
+/// Is asked about gauges without a column here: the gauges, the columns, the line of the header.
+type Settle<'a> = dyn FnMut(&[GaugeKind], &[ColumnName], usize) -> Result<(), IngestError> + 'a;
+
 /// Finds dialect, columns and clock. `settle` is asked about gauges that have no column here.
 fn open<'r>(
     log: &'r mut dyn Read,
     sheet: &Sheet,
     name: &str,
-    settle: &mut dyn FnMut(&[GaugeKind], &[ColumnName], usize) -> Result<(), IngestError>,
+    settle: &mut Settle<'_>,
 ) -> Result<Opened<'r>, IngestError> {
     let reading = &sheet.reading;
     let source = Source::open(log, name, reading.encoding.as_deref())?;
