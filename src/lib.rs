@@ -45,6 +45,15 @@ pub mod analysis;
 /// Inputs to analysis, one line per stage.
 pub mod pipeline;
 
+/// Many pulls of one kind.
+pub mod pool;
+
+/// Pairs, treatments, wear: many pulls against each other.
+pub mod compare;
+
+/// Before the dock: how many pulls, which steps, which stopper.
+pub mod prepare;
+
 /// How a figure is written for people.
 pub mod figures;
 
