@@ -6,12 +6,14 @@
 mod analyse;
 mod args;
 mod check;
+mod compare;
 mod console;
 mod exit;
 mod fault;
 mod files;
 mod new;
 mod plan;
+mod prepare;
 mod simulate;
 
 use std::ffi::OsString;
@@ -42,6 +44,8 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
         }
         Command::Check { folders } => Ok(check::run(&folders, &console)),
         Command::Analyse(wishes) => analyse::run(&wishes, &console),
+        Command::Compare(wishes) => compare::run(&wishes, &console),
+        Command::Plan(wishes) => prepare::run(&wishes, &console),
         Command::Simulate { folder, kind, seed } => {
             simulate::run(&folder, &kind, seed, &console).map(|()| Exit::Done)
         }
@@ -49,6 +53,7 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
             let text = match of {
                 SchemaOf::Sheet => crate::export::schema_sheet(),
                 SchemaOf::Analysis => crate::export::schema_analysis(),
+                SchemaOf::Comparison => crate::export::schema_comparison(),
             };
             console.result(text.trim_end());
             Ok(Exit::Done)

@@ -45,6 +45,9 @@ pub mod analysis;
 /// Inputs to analysis, one line per stage.
 pub mod pipeline;
 
+/// How a figure is written for people.
+pub mod figures;
+
 /// Many pulls of one kind.
 pub mod pool;
 
@@ -53,9 +56,6 @@ pub mod compare;
 
 /// Before the dock: how many pulls, which steps, which stopper.
 pub mod prepare;
-
-/// How a figure is written for people.
-pub mod figures;
 
 /// Analysis to charts.
 pub mod chart;

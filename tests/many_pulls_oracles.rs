@@ -17,13 +17,18 @@ fn table(name: &str) -> Vec<Row> {
         .records()
         .map(|r| {
             let r = r.unwrap();
-            head.iter().map(String::from).zip(r.iter().map(String::from)).collect()
+            head.iter()
+                .map(String::from)
+                .zip(r.iter().map(String::from))
+                .collect()
         })
         .collect()
 }
 
 fn number(row: &Row, key: &str) -> f64 {
-    row[key].parse().unwrap_or_else(|_| panic!("{key} in {row:?}"))
+    row[key]
+        .parse()
+        .unwrap_or_else(|_| panic!("{key} in {row:?}"))
 }
 
 fn near(found: f64, wanted: f64, relative: f64, what: &str) {
@@ -62,7 +67,11 @@ fn censored_fits_equal_those_of_r() {
             .filter(|r| r["set"] == row["dataset"])
             .map(|r| {
                 let v = number(r, "time");
-                if r["failed"] == "1" { Observed::At(v) } else { Observed::Above(v) }
+                if r["failed"] == "1" {
+                    Observed::At(v)
+                } else {
+                    Observed::Above(v)
+                }
             })
             .collect();
         let what = format!("{} {}", row["dataset"], row["dist"]);
@@ -73,7 +82,12 @@ fn censored_fits_equal_those_of_r() {
         near(f.scale, number(&row, "sigma"), 1e-5, &what);
         near(f.log_likelihood, number(&row, "loglik"), 1e-5, &what);
         near(f.covariance[0].sqrt(), number(&row, "se_mu"), 1e-3, &what);
-        near(f.covariance[2].sqrt(), number(&row, "se_logsigma"), 1e-3, &what);
+        near(
+            f.covariance[2].sqrt(),
+            number(&row, "se_logsigma"),
+            1e-3,
+            &what,
+        );
         // Without censoring a normal's covariance is zero but for rounding.
         let product = (f.covariance[0] * f.covariance[2]).sqrt();
         let off = (f.covariance[1] - number(&row, "cov_mu_logsigma")).abs();
@@ -96,7 +110,11 @@ fn the_weibull_example_of_the_nist_handbook() {
         .filter(|r| r["set"] == "nist_8413")
         .map(|r| {
             let v = number(r, "time");
-            if r["failed"] == "1" { Observed::At(v) } else { Observed::Above(v) }
+            if r["failed"] == "1" {
+                Observed::At(v)
+            } else {
+                Observed::Above(v)
+            }
         })
         .collect();
     let f = fit(Family::Weibull, &values).unwrap();
@@ -114,7 +132,12 @@ fn studentized_range_quantiles() {
         let k = number(&row, "k") as usize;
         let range = made.entry(k).or_insert_with(|| StudentizedRange::new(k));
         let (p, df, q) = (number(&row, "prob"), number(&row, "df"), number(&row, "q"));
-        near(range.quantile(p, df), q, 2e-7, &format!("k {k}, df {df}, p {p}"));
+        near(
+            range.quantile(p, df),
+            q,
+            2e-7,
+            &format!("k {k}, df {df}, p {p}"),
+        );
         checked += 1;
     }
     assert!(checked > 100);
@@ -125,7 +148,10 @@ fn studentized_range_quantiles() {
 fn one_way_answers() {
     let sets = table("oneway_sets.csv");
     for row in table("oneway_answers.csv") {
-        let values: Vec<Vec<f64>> = groups(&sets, &row["dataset"]).into_iter().map(|g| g.1).collect();
+        let values: Vec<Vec<f64>> = groups(&sets, &row["dataset"])
+            .into_iter()
+            .map(|g| g.1)
+            .collect();
         let what = &row["dataset"];
         let f = oneway::classical(&values).unwrap();
         near(f.f, number(&row, "F"), 1e-9, what);
@@ -135,7 +161,12 @@ fn one_way_answers() {
         near(w.below, number(&row, "welch_df2"), 1e-9, what);
         near(w.p, number(&row, "welch_p"), 1e-6, what);
         let s = oneway::spreads(&values).unwrap();
-        near(s.f, number(&row, "brown_forsythe_levene_median_F"), 1e-9, what);
+        near(
+            s.f,
+            number(&row, "brown_forsythe_levene_median_F"),
+            1e-9,
+            what,
+        );
         near(s.p, number(&row, "bf_p"), 1e-6, what);
         if what == "cmh17_CTD_RTD_ETD" {
             assert!((s.f - 0.058).abs() < 5e-4);
@@ -167,7 +198,11 @@ fn random_effects_of_one_factor() {
         near(f.within, number(&row, "sd_within"), 1e-4, what);
         near(f.log_likelihood, number(&row, "loglik"), 1e-7, what);
         let between = number(&row, "sd_between");
-        assert!((f.between[0] - between).abs() <= 2e-4 * between, "{what}: {}", f.between[0]);
+        assert!(
+            (f.between[0] - between).abs() <= 2e-4 * between,
+            "{what}: {}",
+            f.between[0]
+        );
         checked += 1;
     }
     assert_eq!(checked, 6);
@@ -184,16 +219,24 @@ fn random_effects_of_two_factors() {
             let mut names: Vec<&str> = rows.iter().map(|r| r[key].as_str()).collect();
             names.sort_unstable();
             names.dedup();
-            rows.iter().map(|r| names.iter().position(|n| *n == r[key]).unwrap()).collect()
+            rows.iter()
+                .map(|r| names.iter().position(|n| *n == r[key]).unwrap())
+                .collect()
         };
         let y: Vec<f64> = rows.iter().map(|r| number(r, "value")).collect();
         let ones = nalgebra::DMatrix::from_element(y.len(), 1, 1.0);
         let f = mixed::restricted(&ones, &[level("a"), level("b")], &y).unwrap();
         let wanted = |component: &str| {
-            let row = answers.iter().find(|r| r["set"] == set && r["component"] == component);
+            let row = answers
+                .iter()
+                .find(|r| r["set"] == set && r["component"] == component);
             number(row.unwrap(), "sd")
         };
-        let (a, b) = if set == "penicillin" { ("plate", "sample") } else { ("batch", "cask:batch") };
+        let (a, b) = if set == "penicillin" {
+            ("plate", "sample")
+        } else {
+            ("batch", "cask:batch")
+        };
         near(f.between[0], wanted(a), 2e-4, set);
         near(f.between[1], wanted(b), 2e-4, set);
         near(f.within, wanted("Residual"), 2e-4, set);
@@ -211,13 +254,17 @@ fn interlaboratory_studies() {
             .iter()
             .filter(|r| r["set"] == row["dataset"] && r["material"] == row["material"])
         {
-            cells.entry(&r["laboratory"]).or_default().push(number(r, "value"));
+            cells
+                .entry(&r["laboratory"])
+                .or_default()
+                .push(number(r, "value"));
         }
         let cells: Vec<Vec<f64>> = cells.into_values().collect();
         let what = format!("{} {}", row["dataset"], row["material"]);
         let f = interlaboratory::precision(&cells).unwrap();
         assert_eq!(f.cells.len(), number(&row, "p_labs") as usize);
-        let largest = |pick: fn(&interlaboratory::Cell) -> f64| f.cells.iter().map(pick).fold(0.0, f64::max);
+        let largest =
+            |pick: fn(&interlaboratory::Cell) -> f64| f.cells.iter().map(pick).fold(0.0, f64::max);
         for (key, found) in [
             ("grand_mean", f.mean),
             ("s_xbar", f.s_of_means),
@@ -239,7 +286,10 @@ fn interlaboratory_studies() {
             _ => None,
         };
         if let Some((s_r, s_big)) = printed {
-            assert!((f.s_r - s_r).abs() < 5.1e-5 && (f.s_reproducibility - s_big).abs() < 5.1e-5, "{what}");
+            assert!(
+                (f.s_r - s_r).abs() < 5.1e-5 && (f.s_reproducibility - s_big).abs() < 5.1e-5,
+                "{what}"
+            );
         }
     }
 }

@@ -77,7 +77,11 @@ const SMALL_END: f64 = 0.25;
 /// Kinds of line that a straight with an uncertainty needs.
 const LEAST: usize = 3;
 
-pub(super) fn all(gathered: &Gathered, groups: &[Group], settings: &Settings) -> (Vec<DiameterLaw>, Vec<Caveat>) {
+pub(super) fn all(
+    gathered: &Gathered,
+    groups: &[Group],
+    settings: &Settings,
+) -> (Vec<DiameterLaw>, Vec<Caveat>) {
     let mut stoppers: BTreeMap<String, Vec<&Counted>> = BTreeMap::new();
     for c in &gathered.counted {
         if c.pull.position().is_none() {
@@ -142,7 +146,8 @@ fn law(name: String, own: &[&Counted], settings: &Settings) -> Option<DiameterLa
         points,
     };
     let (low, high) = (places[0], places[places.len() - 1]);
-    let straight = Straight::through(&found.points, settings.level).filter(|_| places.len() >= LEAST);
+    let straight =
+        Straight::through(&found.points, settings.level).filter(|_| places.len() >= LEAST);
     match &straight {
         Some(s) => {
             found.ratio = Some((s.b * (high - low)).exp());
@@ -161,9 +166,15 @@ fn law(name: String, own: &[&Counted], settings: &Settings) -> Option<DiameterLa
             ));
         }
     }
-    found.predicted = settings
-        .diameter_mm
-        .map(|d| predicted(d, span, (low, high), straight.as_ref(), found.reason.as_deref()));
+    found.predicted = settings.diameter_mm.map(|d| {
+        predicted(
+            d,
+            span,
+            (low, high),
+            straight.as_ref(),
+            found.reason.as_deref(),
+        )
+    });
     Some(found)
 }
 
@@ -190,7 +201,8 @@ fn predicted(
             span.0, span.1
         ));
     } else if !(tested.0 - slack..=tested.1 + slack).contains(&position) {
-        found.refused = Some("outside the diameters tested; a straight is not carried beyond them".into());
+        found.refused =
+            Some("outside the diameters tested; a straight is not carried beyond them".into());
     } else if let Some(s) = straight {
         let (y, half) = s.predict(position);
         found.load_kn = Some(y.exp());

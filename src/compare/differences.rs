@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::gather::Gathered;
 use super::model::{self, Model, Spread, Unit};
-use super::{By, Group, RateLaw, Settings};
+use super::{By, RateLaw, Settings};
 use crate::caveat::{Caveat, Weight};
 use crate::stats::studentized::StudentizedRange;
 
@@ -86,25 +86,26 @@ pub struct Ranking {
 
 pub(super) fn all(
     gathered: &Gathered,
-    groups: &[Group],
     law: &RateLaw,
     settings: &Settings,
 ) -> (Vec<Difference>, Ranking, Vec<Caveat>) {
-    let count = groups.len();
+    let names = &gathered.names;
+    let count = names.len();
     let mut ranking = Ranking {
         paired: gathered.paired,
         ..Ranking::default()
     };
     let (units, blocks) = gathered.units(settings, |c| law.covariate(c));
-    let usable: Vec<bool> = groups.iter().map(|g| g.repeats.reached > 0).collect();
+    let mut reached = vec![0usize; count];
+    for unit in units.iter().filter(|u| u.y.is_reached()) {
+        reached[unit.level] += 1;
+    }
+    let usable: Vec<bool> = reached.iter().map(|r| *r > 0).collect();
     let units: Vec<Unit> = units.into_iter().filter(|u| usable[u.level]).collect();
-    for (g, group) in groups.iter().enumerate() {
-        if !usable[g] {
-            ranking.left_out.push(format!(
-                "{}: no line of it let go, so it has a lower bound and no place",
-                group.name
-            ));
-        }
+    for (name, _) in names.iter().zip(&usable).filter(|(_, u)| !**u) {
+        ranking.left_out.push(format!(
+            "{name}: no line of it let go, so it has a lower bound and no place"
+        ));
     }
     let compared = usable.iter().filter(|u| **u).count();
     if count < 2 || compared < 2 {
@@ -112,7 +113,9 @@ pub(super) fn all(
             "there are fewer than two {} with a limit that was reached",
             settings.by.plural()
         );
-        ranking.to_add.push("pull until it lets go, or up to a higher load within the chain's working loads".into());
+        ranking.to_add.push(
+            "pull until it lets go, or up to a higher load within the chain's working loads".into(),
+        );
         return (Vec::new(), ranking, Vec::new());
     }
     let Some(model) = model::fit(&units, count, blocks, settings.spread) else {
@@ -120,7 +123,9 @@ pub(super) fn all(
             "every one of the {} was pulled once, so nothing tells difference from scatter",
             settings.by.plural()
         );
-        ranking.to_add.push("repeat at least one of them on another line of its kind, in the same session".into());
+        ranking.to_add.push(
+            "repeat at least one of them on another line of its kind, in the same session".into(),
+        );
         return (Vec::new(), ranking, Vec::new());
     };
     let range = StudentizedRange::new(compared);
@@ -128,7 +133,7 @@ pub(super) fn all(
     let mut differences = Vec::new();
     for a in 0..count {
         for b in a + 1..count {
-            let names = (&groups[a].name, &groups[b].name);
+            let names = (&names[a], &names[b]);
             differences.push(if law.refused.is_empty() {
                 difference(names, (a, b), (&model, &usable), &range, &gains, settings)
             } else {
@@ -137,12 +142,21 @@ pub(super) fn all(
         }
     }
     if law.refused.is_empty() {
-        order(&mut ranking, groups, &usable, &model, &differences, settings);
+        order(
+            &mut ranking,
+            gathered,
+            &usable,
+            &model,
+            &differences,
+            settings,
+        );
     } else {
         ranking.refused.clone_from(&law.refused);
-        ranking.to_add.push("pull at one rate, or one pair at both rates in one session".into());
+        ranking
+            .to_add
+            .push("pull at one rate, or one pair at both rates in one session".into());
     }
-    let caveats = remarks(groups, &usable, settings);
+    let caveats = remarks(names, &reached, settings);
     (differences, ranking, caveats)
 }
 
@@ -173,7 +187,10 @@ fn difference(
         return not_compared(names, "no line of one of them let go".into());
     }
     if !model.compares(a, b) {
-        return not_compared(names, "they never met: nothing tells their difference from that of the days".into());
+        return not_compared(
+            names,
+            "they never met: nothing tells their difference from that of the days".into(),
+        );
     }
     let Some(d) = model.difference(a, b) else {
         return not_compared(names, "too few pulls to know their scatter".into());
@@ -210,13 +227,13 @@ fn difference(
 /// Places of all groups, or the refusal.
 fn order(
     ranking: &mut Ranking,
-    groups: &[Group],
+    gathered: &Gathered,
     usable: &[bool],
     model: &Model,
     differences: &[Difference],
     settings: &Settings,
 ) {
-    let ranked: Vec<usize> = (0..groups.len()).filter(|g| usable[*g]).collect();
+    let ranked: Vec<usize> = (0..gathered.names.len()).filter(|g| usable[*g]).collect();
     let mut sets: Vec<Vec<usize>> = Vec::new();
     for &g in &ranked {
         match sets.iter_mut().find(|s| model.compares(s[0], g)) {
@@ -225,7 +242,7 @@ fn order(
         }
     }
     if sets.len() > 1 {
-        refuse(ranking, groups, &sets, settings);
+        refuse(ranking, gathered, &sets, settings);
         return;
     }
     // From the estimates themselves: the difference to the first of them.
@@ -244,7 +261,7 @@ fn order(
     ranking.places = order
         .iter()
         .map(|(g, _)| {
-            let name = &groups[*g].name;
+            let name = &gathered.names[*g];
             let (mut above, mut below) = (0, 0);
             for d in differences {
                 match (d.told, &d.first == name, &d.second == name) {
@@ -262,24 +279,36 @@ fn order(
         .collect();
 }
 
-fn refuse(ranking: &mut Ranking, groups: &[Group], sets: &[Vec<usize>], settings: &Settings) {
+fn refuse(ranking: &mut Ranking, gathered: &Gathered, sets: &[Vec<usize>], settings: &Settings) {
     let listed: Vec<String> = sets
         .iter()
-        .map(|s| s.iter().map(|g| groups[*g].name.as_str()).collect::<Vec<_>>().join(" and "))
+        .map(|s| {
+            s.iter()
+                .map(|g| gathered.names[*g].as_str())
+                .collect::<Vec<_>>()
+                .join(" and ")
+        })
         .collect();
-    let what = if settings.by == By::Pair { "session" } else { "session or in one setting" };
+    let what = if settings.by == By::Pair {
+        "session"
+    } else {
+        "session or in one setting"
+    };
     ranking.refused = format!(
         "{} never met in one {what}, so their difference cannot be told from that of the days",
         listed.join("; ")
     );
-    let control = &groups[sets[0][0]];
+    let control = &gathered.names[sets[0][0]];
     ranking.to_add.push(format!(
         "pull {} again, on a fresh line, in every other session: as a control it connects the sessions",
-        control.name
+        control
     ));
     for set in &sets[1..] {
-        if let Some(session) = set.iter().find_map(|g| groups[*g].sessions.first()) {
-            ranking.to_add.push(format!("that is at least in the session {session}"));
+        let session = gathered.counted.iter().find(|c| set.contains(&c.group));
+        if let Some(session) = session.map(|c| &c.pull.session) {
+            ranking
+                .to_add
+                .push(format!("that is at least in the session {session}"));
         }
     }
     ranking.to_add.push(
@@ -287,12 +316,12 @@ fn refuse(ranking: &mut Ranking, groups: &[Group], sets: &[Vec<usize>], settings
     );
 }
 
-fn remarks(groups: &[Group], usable: &[bool], settings: &Settings) -> Vec<Caveat> {
-    let single: Vec<&str> = groups
+fn remarks(names: &[String], reached: &[usize], settings: &Settings) -> Vec<Caveat> {
+    let single: Vec<&str> = names
         .iter()
-        .zip(usable)
-        .filter(|(g, u)| **u && g.repeats.reached < 2)
-        .map(|(g, _)| g.name.as_str())
+        .zip(reached)
+        .filter(|(_, r)| **r == 1)
+        .map(|(name, _)| name.as_str())
         .collect();
     let mut caveats = Vec::new();
     if !single.is_empty() && settings.spread == Spread::Own {

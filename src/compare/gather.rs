@@ -47,7 +47,12 @@ pub(super) fn gather<'a>(pulls: &'a [Pull], settings: &Settings) -> Gathered<'a>
     let worn = worn_by_order(pulls);
     let mut rows = Vec::new();
     for (i, pull) in pulls.iter().enumerate() {
-        let mut aside = |why: String| set_aside.push(SetAside { name: pull.name.clone(), why });
+        let mut aside = |why: String| {
+            set_aside.push(SetAside {
+                name: pull.name.clone(),
+                why,
+            })
+        };
         if !pull.log_sha256.is_empty()
             && let Some(first) = logs.insert(&pull.log_sha256, &pull.name)
         {
@@ -56,11 +61,15 @@ pub(super) fn gather<'a>(pulls: &'a [Pull], settings: &Settings) -> Gathered<'a>
             continue;
         }
         if pull.held == Held::Worn {
-            aside("a length that was held before is no repeat; it counts in the wear series".into());
+            aside(
+                "a length that was held before is no repeat; it counts in the wear series".into(),
+            );
             continue;
         }
         if let Some(first) = worn[i] {
-            aside(format!("the same length of the line as {first}, which was pulled earlier"));
+            aside(format!(
+                "the same length of the line as {first}, which was pulled earlier"
+            ));
             continue;
         }
         let figure = pull.figure(rule);
@@ -161,13 +170,21 @@ fn common_gain(own: &[&Counted]) -> f64 {
         entry.0 += 1.0 / own.len() as f64;
         entry.1 = entry.1.max(c.pull.cell_gain.unwrap_or(0.0));
     }
-    cells.values().map(|(share, gain)| (share * gain).powi(2)).sum::<f64>().sqrt()
+    cells
+        .values()
+        .map(|(share, gain)| (share * gain).powi(2))
+        .sum::<f64>()
+        .sqrt()
 }
 
 impl<'a> Gathered<'a> {
     /// Rows of the additive model and the number of blocks: one row per line in a group, its pulls averaged. `extra` gives
     /// the covariates of a pull.
-    pub fn units(&self, settings: &Settings, extra: impl Fn(&Counted) -> Vec<f64>) -> (Vec<Unit>, usize) {
+    pub fn units(
+        &self,
+        settings: &Settings,
+        extra: impl Fn(&Counted) -> Vec<f64>,
+    ) -> (Vec<Unit>, usize) {
         let mut blocks: BTreeMap<String, usize> = BTreeMap::new();
         for c in &self.counted {
             for b in self.blocks_of(c.pull, settings.by) {
@@ -177,7 +194,10 @@ impl<'a> Gathered<'a> {
         }
         let mut lines: BTreeMap<(usize, &str), Vec<&Counted>> = BTreeMap::new();
         for c in &self.counted {
-            lines.entry((c.group, c.pull.line.as_str())).or_default().push(c);
+            lines
+                .entry((c.group, c.pull.line.as_str()))
+                .or_default()
+                .push(c);
         }
         let units = lines
             .into_iter()
@@ -233,7 +253,13 @@ impl<'a> Gathered<'a> {
 }
 
 fn key(pull: &Pull, by: By) -> String {
-    let stated = |text: &str| if text.is_empty() { "not stated".to_owned() } else { text.to_owned() };
+    let stated = |text: &str| {
+        if text.is_empty() {
+            "not stated".to_owned()
+        } else {
+            text.to_owned()
+        }
+    };
     match by {
         By::Pair => pull.pair(),
         By::Treatment => pull.treatment.clone(),
@@ -268,7 +294,9 @@ fn usual_rule(pulls: &[Pull]) -> Rule {
 /// For every pull the earlier pull of the same length, if it is not the first. Only where line and length are both named.
 fn worn_by_order(pulls: &[Pull]) -> Vec<Option<&str>> {
     let mut order: Vec<usize> = (0..pulls.len()).collect();
-    order.sort_by(|a, b| (&pulls[*a].when, &pulls[*a].name).cmp(&(&pulls[*b].when, &pulls[*b].name)));
+    order.sort_by(|a, b| {
+        (&pulls[*a].when, &pulls[*a].name).cmp(&(&pulls[*b].when, &pulls[*b].name))
+    });
     let mut first: BTreeMap<(&str, &str), (&str, &str)> = BTreeMap::new();
     let mut worn = vec![None; pulls.len()];
     for i in order {
@@ -328,7 +356,10 @@ fn asked(counted: &[Counted], settings: &Settings, caveats: &mut Vec<Caveat>) ->
 }
 
 fn remarks(counted: &[Counted], caveats: &mut Vec<Caveat>) {
-    let unnamed = counted.iter().filter(|c| c.pull.line.starts_with("line of ")).count();
+    let unnamed = counted
+        .iter()
+        .filter(|c| c.pull.line.starts_with("line of "))
+        .count();
     if unnamed > 0 {
         caveats.push(Caveat::new(
             "lines-not-named",
@@ -346,7 +377,10 @@ fn remarks(counted: &[Counted], caveats: &mut Vec<Caveat>) {
             "State [pull] session or when: pulls of different days must not be compared as if made on one.",
         ));
     }
-    let unknown = counted.iter().filter(|c| c.pull.cell_gain.is_none()).count();
+    let unknown = counted
+        .iter()
+        .filter(|c| c.pull.cell_gain.is_none())
+        .count();
     if unknown > 0 {
         caveats.push(Caveat::new(
             "cell-gain-not-stated",

@@ -28,8 +28,10 @@ pub use untested::Untested;
 pub use wear::{Counter, Crossing, Wear};
 
 use crate::caveat::Caveat;
+use crate::figures::Units;
 use crate::pool::{Pull, Repeats};
 use crate::sheet::Rule;
+use crate::units::{Dimension as _, ForceDim, LengthDim, find_unit};
 
 /// Version of the form of `comparison.json`.
 pub const SCHEMA_VERSION: u32 = 1;
@@ -45,6 +47,10 @@ pub struct Comparison {
     pub settings: Settings,
     /// The rule whose loads are compared.
     pub rule: Rule,
+    /// Share that the tolerance bounds are for.
+    pub share: f64,
+    /// Their confidence.
+    pub confidence: f64,
     /// Who can be told apart, or why nobody is ranked.
     pub ranking: Ranking,
     /// Groups, the highest median first.
@@ -108,7 +114,7 @@ pub fn compare(pulls: Vec<Pull>, skipped: Vec<SetAside>, settings: &Settings) ->
     let (law, found) = rates::law(&gathered, settings);
     caveats.extend(found);
     let mut groups = gather::groups(&gathered, settings);
-    let (differences, ranking, found) = differences::all(&gathered, &groups, &law, settings);
+    let (differences, ranking, found) = differences::all(&gathered, &law, settings);
     caveats.extend(found);
     let components = components::of(&gathered);
     let precision = components::precision(&gathered);
@@ -129,6 +135,8 @@ pub fn compare(pulls: Vec<Pull>, skipped: Vec<SetAside>, settings: &Settings) ->
         version: env!("CARGO_PKG_VERSION").into(),
         settings: settings.clone(),
         rule: gathered.rule,
+        share: gathered.share,
+        confidence: gathered.confidence,
         ranking,
         groups,
         differences,
@@ -145,5 +153,40 @@ pub fn compare(pulls: Vec<Pull>, skipped: Vec<SetAside>, settings: &Settings) ->
     }
 }
 
+/// Only the differences and the order of [`compare`], for studies that need nothing else.
+#[must_use]
+pub fn tell_apart(pulls: &[Pull], settings: &Settings) -> (Vec<Difference>, Ranking) {
+    let gathered = gather::gather(pulls, settings);
+    let (law, _) = rates::law(&gathered, settings);
+    let (differences, ranking, _) = differences::all(&gathered, &law, settings);
+    (differences, ranking)
+}
+
+impl Comparison {
+    /// The units that reports and charts speak: those of the sheets where they agree, else kN.
+    #[must_use]
+    pub fn units(&self) -> Units {
+        let mut symbols = self.pulls.iter().map(|p| p.force_unit.as_str());
+        let first = symbols.next().unwrap_or("kN");
+        let symbol = if symbols.all(|s| s == first) {
+            first
+        } else {
+            "kN"
+        };
+        let us = matches!(symbol, "lbf" | "kip");
+        Units {
+            force: find_unit::<ForceDim>(symbol).unwrap_or(&ForceDim::UNITS[0]),
+            length: find_unit::<LengthDim>(if us { "in" } else { "mm" })
+                .unwrap_or(&LengthDim::UNITS[0]),
+        }
+    }
+
+    /// True where any pull was made by the simulator.
+    #[must_use]
+    pub fn simulated(&self) -> bool {
+        self.pulls.iter().any(|p| p.simulated)
+    }
+}
+
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -74,7 +74,7 @@ const EM_STEPS: usize = 2000;
 /// Fits the model; `None` without a unit to spare or without any scatter.
 pub(crate) fn fit(units: &[Unit], levels: usize, blocks: usize, spread: Spread) -> Option<Model> {
     let n = units.len();
-    let covariates = units.first().map_or(0, |u| u.covariates.len());
+    let covariates = units.first()?.covariates.len();
     let p = levels + blocks + covariates;
     let mut x = DMatrix::zeros(n, p);
     for (row, unit) in units.iter().enumerate() {
@@ -131,7 +131,11 @@ pub(crate) fn fit(units: &[Unit], levels: usize, blocks: usize, spread: Spread) 
     let carried: Vec<f64> = (0..n)
         .map(|i| {
             let v = variances[groups[i]];
-            if v > 0.0 { (1.0 - unknown[i] / v).clamp(1e-3, 1.0) } else { 1.0 }
+            if v > 0.0 {
+                (1.0 - unknown[i] / v).clamp(1e-3, 1.0)
+            } else {
+                1.0
+            }
         })
         .collect();
     let bread = if censored {
@@ -202,7 +206,11 @@ impl Model {
         a[level] = 1.0;
         let mut b = DVector::zeros(self.coefficients.len());
         b[self.levels + self.blocks] = 1.0;
-        let covariance: f64 = self.parts.iter().map(|v| (a.transpose() * v * &b)[(0, 0)]).sum();
+        let covariance: f64 = self
+            .parts
+            .iter()
+            .map(|v| (a.transpose() * v * &b)[(0, 0)])
+            .sum();
         Some((self.contrast(&a)?, self.contrast(&b)?, covariance))
     }
 
@@ -225,11 +233,7 @@ impl Model {
             .map(|v| (c.transpose() * v * c)[(0, 0)].max(0.0))
             .collect();
         let variance: f64 = adds.iter().sum();
-        let doubt: f64 = adds
-            .iter()
-            .zip(&self.freedom)
-            .map(|(a, f)| a * a / f)
-            .sum();
+        let doubt: f64 = adds.iter().zip(&self.freedom).map(|(a, f)| a * a / f).sum();
         if variance <= 0.0 || doubt <= 0.0 || !doubt.is_finite() {
             return None;
         }
@@ -343,7 +347,11 @@ fn expected(y: Observed, mean: f64, sd: f64) -> (f64, f64) {
         Observed::Between(a, b) => {
             let (za, zb) = ((a - mean) / sd, (b - mean) / sd);
             // The half with the shorter tail keeps its digits.
-            let (za, zb, sign) = if za + zb < 0.0 { (-zb, -za, -1.0) } else { (za, zb, 1.0) };
+            let (za, zb, sign) = if za + zb < 0.0 {
+                (-zb, -za, -1.0)
+            } else {
+                (za, zb, 1.0)
+            };
             let ((sa, ha), (sb, hb)) = (normal_tail(za), normal_tail(zb));
             let ratio = (sb - sa).exp();
             let share = 1.0 - ratio;
@@ -396,7 +404,11 @@ mod tests {
         let part = |v: &[f64]| {
             let n = v.len() as f64;
             let mean = v.iter().sum::<f64>() / n;
-            (mean, v.iter().map(|y| (y - mean).powi(2)).sum::<f64>() / (n - 1.0) / n, n - 1.0)
+            (
+                mean,
+                v.iter().map(|y| (y - mean).powi(2)).sum::<f64>() / (n - 1.0) / n,
+                n - 1.0,
+            )
         };
         let ((ma, va, fa), (mb, vb, fb)) = (part(&a), part(&b));
         assert!((d.value - (mb - ma)).abs() < 1e-12);
@@ -414,7 +426,11 @@ mod tests {
         let model = fit(&apart, 2, 2, Spread::Own).unwrap();
         assert!(model.difference(0, 1).is_none() && !model.compares(0, 1));
         let mut joined = apart;
-        joined.extend([unit(2, Some(0), 3.0), unit(2, Some(1), 3.6), unit(2, Some(1), 3.5)]);
+        joined.extend([
+            unit(2, Some(0), 3.0),
+            unit(2, Some(1), 3.6),
+            unit(2, Some(1), 3.5),
+        ]);
         let model = fit(&joined, 3, 2, Spread::Own).unwrap();
         assert!(model.difference(0, 1).is_some());
     }
@@ -422,15 +438,29 @@ mod tests {
     /// A bound far below says nothing of the mean but "somewhere above"; a bracket of no width is its value.
     #[test]
     fn bounds_move_the_mean_up() {
-        let mut units: Vec<Unit> = [1.0, 1.2, 0.9, 1.1, 1.05].iter().map(|y| unit(0, None, *y)).collect();
+        let mut units: Vec<Unit> = [1.0, 1.2, 0.9, 1.1, 1.05]
+            .iter()
+            .map(|y| unit(0, None, *y))
+            .collect();
         units.extend([2.0, 2.1, 1.9].iter().map(|y| unit(1, None, *y)));
-        let plain = fit(&units, 2, 0, Spread::Own).unwrap().difference(0, 1).unwrap();
+        let plain = fit(&units, 2, 0, Spread::Own)
+            .unwrap()
+            .difference(0, 1)
+            .unwrap();
         units[1].y = Observed::Above(1.2);
-        let above = fit(&units, 2, 0, Spread::Own).unwrap().difference(0, 1).unwrap();
+        let above = fit(&units, 2, 0, Spread::Own)
+            .unwrap()
+            .difference(0, 1)
+            .unwrap();
         assert!(above.value > plain.value && above.error > plain.error);
         units[1].y = Observed::Between(1.2 - 1e-7, 1.2 + 1e-7);
-        let narrow = fit(&units, 2, 0, Spread::Own).unwrap().difference(0, 1).unwrap();
-        assert!((narrow.value - plain.value).abs() < 1e-6 && (narrow.error - plain.error).abs() < 1e-5);
+        let narrow = fit(&units, 2, 0, Spread::Own)
+            .unwrap()
+            .difference(0, 1)
+            .unwrap();
+        assert!(
+            (narrow.value - plain.value).abs() < 1e-6 && (narrow.error - plain.error).abs() < 1e-5
+        );
     }
 
     /// Moments of a truncated normal by plain sums.

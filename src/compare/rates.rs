@@ -83,7 +83,10 @@ pub(super) fn law(gathered: &Gathered, settings: &Settings) -> (RateLaw, Vec<Cav
         caveats.push(Caveat::new(
             "rate-not-known",
             Weight::Caution,
-            format!("{} pulls have no rate; they are compared as if made at that of the others.", found.unknown),
+            format!(
+                "{} pulls have no rate; they are compared as if made at that of the others.",
+                found.unknown
+            ),
             "Pull at one stated rate.",
         ));
     }
@@ -95,9 +98,14 @@ pub(super) fn law(gathered: &Gathered, settings: &Settings) -> (RateLaw, Vec<Cav
     found.brought_to = Some(middle);
     let (units, blocks) = gathered.units(settings, |c| found.covariate(c));
     let reached: Vec<model::Unit> = units.into_iter().filter(|u| u.y.is_reached()).collect();
-    let law = model::fit(&reached, gathered.names.len(), blocks, model::Spread::Common)
-        .filter(|m| m.residual_freedom >= SPARE)
-        .and_then(|m| m.covariate(0));
+    let law = model::fit(
+        &reached,
+        gathered.names.len(),
+        blocks,
+        model::Spread::Common,
+    )
+    .filter(|m| m.residual_freedom >= SPARE)
+    .and_then(|m| m.covariate(0));
     match law {
         Some(law) => {
             (found.exponent, found.exponent_error) = (Some(law.value), Some(law.error));

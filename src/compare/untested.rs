@@ -50,11 +50,25 @@ pub(super) fn all(gathered: &Gathered, settings: &Settings) -> Vec<Untested> {
             .or_default()
             .push(c.load);
     }
-    let lines: Vec<String> = cells.keys().map(|k| k.0.clone()).collect::<BTreeSet<_>>().into_iter().collect();
-    let stoppers: Vec<String> = cells.keys().map(|k| k.1.clone()).collect::<BTreeSet<_>>().into_iter().collect();
+    let lines: Vec<String> = cells
+        .keys()
+        .map(|k| k.0.clone())
+        .collect::<BTreeSet<_>>()
+        .into_iter()
+        .collect();
+    let stoppers: Vec<String> = cells
+        .keys()
+        .map(|k| k.1.clone())
+        .collect::<BTreeSet<_>>()
+        .into_iter()
+        .collect();
     // A diameter that a stopper is not made for is not predicted.
     let fits = |line: &String, stopper: &String| {
-        let diameter = gathered.counted.iter().find(|c| line_of(c) == *line).and_then(|c| c.pull.diameter_mm);
+        let diameter = gathered
+            .counted
+            .iter()
+            .find(|c| line_of(c) == *line)
+            .and_then(|c| c.pull.diameter_mm);
         let span = gathered
             .counted
             .iter()
@@ -89,7 +103,8 @@ pub(super) fn all(gathered: &Gathered, settings: &Settings) -> Vec<Untested> {
                 continue;
             }
             let Some(sum) = model.sum(i, j) else { continue };
-            let half = quantile::two_sided(settings.level, sum.freedom) * sum.error.hypot(model.scatter[i]);
+            let half = quantile::two_sided(settings.level, sum.freedom)
+                * sum.error.hypot(model.scatter[i]);
             found.push(Untested {
                 line_kind: line.clone(),
                 stopper_kind: stopper.clone(),

@@ -132,7 +132,12 @@ pub(super) fn all(pulls: &[Pull], rule: Rule, settings: &Settings) -> Vec<Wear> 
     found
 }
 
-fn one(name: &str, counter: Counter, points: &[(f64, Observed, &Pull)], settings: &Settings) -> Option<Wear> {
+fn one(
+    name: &str,
+    counter: Counter,
+    points: &[(f64, Observed, &Pull)],
+    settings: &Settings,
+) -> Option<Wear> {
     let numbers: BTreeSet<u64> = points.iter().map(|p| p.0.to_bits()).collect();
     let reached = points.iter().filter(|p| p.1.is_reached()).count();
     if numbers.len() < LEAST || reached < LEAST {
@@ -171,7 +176,10 @@ fn one(name: &str, counter: Counter, points: &[(f64, Observed, &Pull)], settings
             (x * largest, y.exp(), (y - half).exp(), (y + half).exp())
         })
         .collect();
-    let proof = points.iter().filter_map(|p| p.2.proof_kn).fold(0.0, f64::max);
+    let proof = points
+        .iter()
+        .filter_map(|p| p.2.proof_kn)
+        .fold(0.0, f64::max);
     let share = |slope: f64| (slope / largest).exp_m1();
     Some(Wear {
         name: name.into(),
@@ -234,16 +242,23 @@ impl Straight {
         }
         let (word, digits) = (counter.words(), |v: f64| format!("{v:.0}"));
         let words = match (at, low, high) {
-            _ if d <= 0.0 => format!("fresh, it does not reach the proof load on average (best figure {:.2} kN)", self.a.exp()),
+            _ if d <= 0.0 => format!(
+                "fresh, it does not reach the proof load on average (best figure {:.2} kN)",
+                self.a.exp()
+            ),
             (Some(at), Some(low), Some(high)) => format!(
                 "crosses the proof load after {} {word} (95 % interval {} to {})",
-                digits(at), digits(low), digits(high)
+                digits(at),
+                digits(low),
+                digits(high)
             ),
             (_, Some(low), None) if low > 0.0 => format!(
                 "holds the proof load up to {} {word} at least (one-sided); no upper number is bounded by these pulls",
                 digits(low)
             ),
-            _ => format!("the number of {word} at which it crosses the proof load is not bounded by these pulls"),
+            _ => format!(
+                "the number of {word} at which it crosses the proof load is not bounded by these pulls"
+            ),
         };
         Crossing {
             proof_kn,

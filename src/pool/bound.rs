@@ -87,7 +87,11 @@ fn simulated_factor(
             Observed::Above(c) => standard(c),
             reached => {
                 let from = standard(reached.start());
-                ended.iter().copied().filter(|c| *c > from).fold(f64::INFINITY, f64::min)
+                ended
+                    .iter()
+                    .copied()
+                    .filter(|c| *c > from)
+                    .fold(f64::INFINITY, f64::min)
             }
         })
         .collect();
@@ -100,7 +104,11 @@ fn simulated_factor(
         set.extend(ends.iter().map(|end| {
             let u: f64 = Open01.sample(&mut rng);
             let y = family.standard_quantile(u);
-            if y < *end { Observed::At(y) } else { Observed::Above(*end) }
+            if y < *end {
+                Observed::At(y)
+            } else {
+                Observed::Above(*end)
+            }
         }));
         if let Ok(f) = fit_scaled(family, &set) {
             pivots.push((f.location + z * f.scale - z) / f.scale);
@@ -114,7 +122,10 @@ fn simulated_factor(
     }
     pivots.sort_by(f64::total_cmp);
     let place = confidence * (pivots.len() - 1) as f64;
-    let (below, above) = (pivots[place.floor() as usize], pivots[place.ceil() as usize]);
+    let (below, above) = (
+        pivots[place.floor() as usize],
+        pivots[place.ceil() as usize],
+    );
     Ok(below + (place - place.floor()) * (above - below))
 }
 
@@ -141,7 +152,11 @@ mod tests {
             (Family::Weibull, 0.99, 109.150, 8e-3),
         ] {
             let b = lower_bound(family, &sample, share, 0.95, 1).unwrap();
-            assert!((b.low / printed - 1.0).abs() < within, "{family:?} {share}: {}", b.low);
+            assert!(
+                (b.low / printed - 1.0).abs() < within,
+                "{family:?} {share}: {}",
+                b.low
+            );
             assert_eq!(b.exact, family != Family::Weibull);
         }
     }

@@ -8,7 +8,7 @@ mod pull;
 mod repeats;
 
 pub use bound::{Bound, lower_bound};
+pub(crate) use pull::NO_TREATMENT;
 pub use pull::{Finished, Held, Pull, PullFigure, WhyNot};
 pub use repeats::{Basis, Fit, Repeats, SuccessRun, repeats};
-pub(crate) use pull::NO_TREATMENT;
-pub(crate) use repeats::{mean_observed, passes_wanted, prediction_factor};
+pub(crate) use repeats::{mean_observed, passes_wanted};

@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::analysis::{Analysis, Record, SheetRecord};
+use crate::figures::Units;
 use crate::ingest::{GaugeKind, InputFile};
 use crate::limit::{AtRate, Interface, Limit, LimitFigure};
 use crate::sheet::{HeldPart, Line, Rule, Sheet, Stopper};
@@ -109,6 +110,8 @@ pub struct Pull {
     pub figures: Vec<PullFigure>,
     /// Share and confidence that the sheet asks of a tolerance bound.
     pub asked: (Option<f64>, Option<f64>),
+    /// Unit in which its sheet speaks of loads.
+    pub force_unit: String,
     /// SHA-256 of the log: the same pull given twice shows here.
     pub log_sha256: String,
     /// Made by the simulator.
@@ -220,6 +223,7 @@ impl Pull {
                 limits.and_then(|l| l.share).map(|s| s.si()),
                 limits.and_then(|l| l.confidence).map(|s| s.si()),
             ),
+            force_unit: Units::of(sheet).force.symbol.into(),
             log_sha256: inputs
                 .iter()
                 .find(|f| f.role == "log")
@@ -235,14 +239,21 @@ impl Pull {
         if self.treatment == NO_TREATMENT {
             format!("{} in {}", self.line_kind, self.stopper_kind)
         } else {
-            format!("{} in {}, {}", self.line_kind, self.stopper_kind, self.treatment)
+            format!(
+                "{} in {}, {}",
+                self.line_kind, self.stopper_kind, self.treatment
+            )
         }
     }
 
     /// Where the line's diameter lies in the stopper's span: 0 at the thinnest, 1 at the thickest.
     #[must_use]
     pub fn position(&self) -> Option<f64> {
-        let (d, low, high) = (self.diameter_mm?, self.diameter_min_mm?, self.diameter_max_mm?);
+        let (d, low, high) = (
+            self.diameter_mm?,
+            self.diameter_min_mm?,
+            self.diameter_max_mm?,
+        );
         (high > low).then(|| (d - low) / (high - low))
     }
 
@@ -332,7 +343,11 @@ fn figures(limit: &Limit) -> Vec<PullFigure> {
 
 fn figure(found: &LimitFigure) -> PullFigure {
     let kn = |n: Option<f64>| n.map(|n| n / 1e3).filter(|v| *v > 0.0);
-    let (value, low, high) = (kn(found.load.value), kn(found.load.low), kn(found.load.high));
+    let (value, low, high) = (
+        kn(found.load.value),
+        kn(found.load.low),
+        kn(found.load.high),
+    );
     let load = match found.load.status {
         Status::Measured => value.map(Observed::At),
         Status::NotReached => low.map(Observed::Above),
@@ -383,13 +398,22 @@ mod tests {
         let mut json = serde_json::to_value(&analysis).unwrap();
         json["schema_version"] = 999.into();
         let read: Finished = serde_json::from_value(json).unwrap();
-        assert!(matches!(Pull::of_finished(name, &read), Err(WhyNot::Form { found: 999, .. })));
+        assert!(matches!(
+            Pull::of_finished(name, &read),
+            Err(WhyNot::Form { found: 999, .. })
+        ));
     }
 
     #[test]
     fn names_are_made_from_what_the_sheet_says() {
-        assert_eq!(session(None, Some("2026-05-14T09:30:00+02:00"), "loft"), "2026-05-14, loft");
-        assert_eq!(session(Some("loft, morning"), None, "loft"), "loft, morning");
+        assert_eq!(
+            session(None, Some("2026-05-14T09:30:00+02:00"), "loft"),
+            "2026-05-14, loft"
+        );
+        assert_eq!(
+            session(Some("loft, morning"), None, "loft"),
+            "loft, morning"
+        );
         assert_eq!(session(None, None, ""), "");
     }
 }

@@ -155,7 +155,9 @@ impl Fitted {
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 pub enum FitError {
     /// Fewer than two values were reached, or all are one value.
-    #[error("{reached} of {n} values were reached or all are alike: a spread needs two that differ")]
+    #[error(
+        "{reached} of {n} values were reached or all are alike: a spread needs two that differ"
+    )]
     NoSpread {
         /// Values reached.
         reached: usize,
@@ -194,7 +196,10 @@ pub fn fit(family: Family, values: &[Observed]) -> Result<Fitted, FitError> {
             return Err(FitError::BadValue { value: from });
         }
     }
-    let scaled: Vec<Observed> = values.iter().map(|v| v.map(|x| family.forward(x))).collect();
+    let scaled: Vec<Observed> = values
+        .iter()
+        .map(|v| v.map(|x| family.forward(x)))
+        .collect();
     let fitted = fit_scaled(family, &scaled)?;
     // The density of a value is that of its logarithm over the value.
     let jacobian: f64 = match family {
@@ -299,7 +304,10 @@ impl Surface {
         let [a, b, c] = self.hessian;
         let determinant = a * c - b * b;
         if a < 0.0 && determinant > 0.0 {
-            let step = (-(c * g1 - b * g2) / determinant, -(a * g2 - b * g1) / determinant);
+            let step = (
+                -(c * g1 - b * g2) / determinant,
+                -(a * g2 - b * g1) / determinant,
+            );
             // Not more than a few scales at once.
             let size = step.0.abs() / log_scale.exp() + step.1.abs();
             let share = (3.0 / size).min(1.0);
@@ -416,10 +424,7 @@ pub(crate) fn normal_tail(z: f64) -> (f64, f64) {
         // Asymptotic series of Mills' ratio; the next term is below 1e-9 of the whole.
         let w = 1.0 / (z * z);
         let mills = (1.0 - w * (1.0 - 3.0 * w * (1.0 - 5.0 * w * (1.0 - 7.0 * w)))) / z;
-        return (
-            -0.5 * z * z - HALF_LN_TWO_PI + mills.ln(),
-            1.0 / mills,
-        );
+        return (-0.5 * z * z - HALF_LN_TWO_PI + mills.ln(), 1.0 / mills);
     }
     let survival = quantile::normal_share(-z);
     let density = (-0.5 * z * z - HALF_LN_TWO_PI).exp();
@@ -446,10 +451,17 @@ mod tests {
             let g0 = (at(l + d, s).value - at(l - d, s).value) / (2.0 * d);
             let g1 = (at(l, s + d).value - at(l, s - d).value) / (2.0 * d);
             assert!((here.gradient[0] - g0).abs() < 1e-7 && (here.gradient[1] - g1).abs() < 1e-7);
-            for (k, (i, dl, ds)) in [(0, d, 0.0), (1, d, 0.0), (1, 0.0, d)].into_iter().enumerate() {
+            for (k, (i, dl, ds)) in [(0, d, 0.0), (1, d, 0.0), (1, 0.0, d)]
+                .into_iter()
+                .enumerate()
+            {
                 let (up, down) = (at(l + dl, s + ds), at(l - dl, s - ds));
                 let h = (up.gradient[i] - down.gradient[i]) / (2.0 * d);
-                assert!((here.hessian[k] - h).abs() < 1e-6, "{k}: {} {h}", here.hessian[k]);
+                assert!(
+                    (here.hessian[k] - h).abs() < 1e-6,
+                    "{k}: {} {h}",
+                    here.hessian[k]
+                );
             }
         }
     }
@@ -474,13 +486,23 @@ mod tests {
 
     #[test]
     fn what_cannot_be_fitted_says_so() {
-        let none = [Observed::Above(3.0), Observed::Above(4.0), Observed::At(3.5)];
-        assert!(matches!(fit(Family::Normal, &none), Err(FitError::NoSpread { reached: 1, n: 3 })));
+        let none = [
+            Observed::Above(3.0),
+            Observed::Above(4.0),
+            Observed::At(3.5),
+        ];
+        assert!(matches!(
+            fit(Family::Normal, &none),
+            Err(FitError::NoSpread { reached: 1, n: 3 })
+        ));
         assert!(matches!(
             fit(Family::Weibull, &[Observed::At(-1.0), Observed::At(2.0)]),
             Err(FitError::BadValue { .. })
         ));
         let alike = [Observed::At(2.0), Observed::At(2.0)];
-        assert!(matches!(fit(Family::Lognormal, &alike), Err(FitError::NoSpread { .. })));
+        assert!(matches!(
+            fit(Family::Lognormal, &alike),
+            Err(FitError::NoSpread { .. })
+        ));
     }
 }

@@ -60,7 +60,11 @@ pub fn restricted(fixed: &DMatrix<f64>, random: &[Vec<usize>], y: &[f64]) -> Opt
     let f = problem.at(&theta)?;
     let within = f.variance.sqrt();
     Some(Components {
-        fixed_errors: f.unscaled.iter().map(|v| within * v.max(0.0).sqrt()).collect(),
+        fixed_errors: f
+            .unscaled
+            .iter()
+            .map(|v| within * v.max(0.0).sqrt())
+            .collect(),
         fixed: f.fixed,
         between: theta.iter().map(|t| t.abs() * within).collect(),
         within,
@@ -133,7 +137,13 @@ impl Problem {
         let zx = DMatrix::from_fn(q, self.p, |i, j| lambda[i] * self.zx[(i, j)]);
         let zy = DVector::from_fn(q, |i, _| lambda[i] * self.zy[i]);
         let factor = inner.cholesky()?;
-        let ln_inner = 2.0 * factor.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let ln_inner = 2.0
+            * factor
+                .l_dirty()
+                .diagonal()
+                .iter()
+                .map(|d| d.ln())
+                .sum::<f64>();
         let solved = factor.solve(&zx);
         let xx = &self.xx - zx.tr_mul(&solved);
         let xy = &self.xy - solved.tr_mul(&zy);
@@ -151,9 +161,8 @@ impl Problem {
         if variance <= 0.0 || variance.is_nan() {
             return None;
         }
-        let deviance = ln_inner
-            + ln_x
-            + freedom * (1.0 + (2.0 * std::f64::consts::PI * variance).ln());
+        let deviance =
+            ln_inner + ln_x + freedom * (1.0 + (2.0 * std::f64::consts::PI * variance).ln());
         Some(At {
             deviance,
             variance,
@@ -201,7 +210,11 @@ fn nelder_mead(start: &[f64], f: impl Fn(&[f64]) -> f64) -> (Vec<f64>, f64) {
         let mirrored = along(-1.0);
         if mirrored.1 < best.1 {
             let further = along(-2.0);
-            simplex[m] = if further.1 < mirrored.1 { further } else { mirrored };
+            simplex[m] = if further.1 < mirrored.1 {
+                further
+            } else {
+                mirrored
+            };
         } else if mirrored.1 < simplex[m - 1].1 {
             simplex[m] = mirrored;
         } else {
@@ -210,7 +223,11 @@ fn nelder_mead(start: &[f64], f: impl Fn(&[f64]) -> f64) -> (Vec<f64>, f64) {
                 simplex[m] = nearer;
             } else {
                 for s in &mut simplex[1..] {
-                    let at: Vec<f64> = s.0.iter().zip(&best.0).map(|(a, b)| 0.5 * (a + b)).collect();
+                    let at: Vec<f64> =
+                        s.0.iter()
+                            .zip(&best.0)
+                            .map(|(a, b)| 0.5 * (a + b))
+                            .collect();
                     *s = (at.clone(), f(&at));
                 }
             }

@@ -116,7 +116,8 @@ impl StudentizedRange {
             }
         }
         // Regula falsi with halved weights, safe because the share rises.
-        let (mut at_low, mut at_high) = (self.share(low, freedom) - p, self.share(high, freedom) - p);
+        let (mut at_low, mut at_high) =
+            (self.share(low, freedom) - p, self.share(high, freedom) - p);
         for _ in 0..100 {
             let middle = high - at_high * (high - low) / (at_high - at_low);
             let at = self.share(middle, freedom) - p;
@@ -138,7 +139,14 @@ impl StudentizedRange {
 /// Probability that the range of `k` standard normal values is at most `r`, and its density there.
 fn of_range(r: f64, k: usize) -> (f64, f64) {
     if r <= 0.0 {
-        return (0.0, if k == 2 { 1.0 / std::f64::consts::PI.sqrt() } else { 0.0 });
+        return (
+            0.0,
+            if k == 2 {
+                1.0 / std::f64::consts::PI.sqrt()
+            } else {
+                0.0
+            },
+        );
     }
     // z is the largest value; the smallest lies above z − r.
     let (from, to) = (-8.5, 8.5 + r.min(8.5));
