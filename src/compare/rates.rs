@@ -51,23 +51,35 @@ const ALIKE: f64 = 2.0;
 /// Least residual degrees of freedom of the law.
 const SPARE: f64 = 3.0;
 
-/// The rate that belongs to a figure, and its kind.
+/// A limit reached so soon after a ramp is that of the ramp, s.
+const SOON: f64 = 10.0;
+
+/// The rate that belongs to a figure, and its kind. A load that was only held has none: a bound from a hold bounds a
+/// faster ramp too, for a limit does not fall with the rate.
 fn rate_of(c: &Counted) -> Option<(&'static str, f64)> {
+    if !c.load.is_reached() {
+        return None;
+    }
     let at = c.rate;
+    let known = |v: &f64| *v > 0.0 && v.is_finite();
+    let hold = at
+        .hold_s
+        .filter(|h| *h > SOON || at.loading_kn_per_s.is_none());
     [
         ("mm/min", at.speed_mm_per_min),
-        ("s of hold", at.hold_s),
+        ("s of hold", hold),
         ("kN/s", at.loading_kn_per_s),
     ]
     .into_iter()
-    .find_map(|(unit, v)| Some((unit, v.filter(|v| *v > 0.0 && v.is_finite())?)))
+    .find_map(|(unit, v)| Some((unit, v.filter(known)?)))
 }
 
 pub(super) fn law(gathered: &Gathered, settings: &Settings) -> (RateLaw, Vec<Caveat>) {
     let mut found = RateLaw::default();
     let mut caveats = Vec::new();
     let rates: Vec<(&str, f64)> = gathered.counted.iter().filter_map(rate_of).collect();
-    found.unknown = gathered.counted.len() - rates.len();
+    let reached = gathered.counted.iter().filter(|c| c.load.is_reached());
+    found.unknown = reached.count() - rates.len();
     let Some((unit, _)) = rates.first() else {
         return (found, caveats);
     };
