@@ -15,6 +15,7 @@ mod new;
 mod plan;
 mod prepare;
 mod simulate;
+mod sources;
 
 use std::ffi::OsString;
 

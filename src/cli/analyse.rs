@@ -68,9 +68,11 @@ fn write(target: &Target, analysis: &Analysis, json: &[u8]) -> Result<(), Fault>
     let staging = Staging::begin(&target.results)?;
     staging.write("analysis.json", json)?;
     #[cfg(feature = "parquet")]
-    {
+    if analysis.settings.all_traces && analysis.record.rows_per_entry > 1 {
+        files::write_every_row(&target.folder, analysis, &staging)?;
+    } else {
         let traces = export::parquet(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
-        staging.write("traces.parquet", &traces)?;
+        staging.write(files::TRACES, &traces)?;
     }
     for chart in &charts {
         staging.write(&format!("charts/{}", chart.file_name), chart.svg.as_bytes())?;

@@ -9,6 +9,7 @@ use super::console::Console;
 use super::exit::Exit;
 use super::fault::Fault;
 use super::files::{self, Staging};
+use super::sources;
 use crate::analysis;
 use crate::caveat::Weight;
 use crate::compare::{Comparison, SetAside, Settings, compare};
@@ -27,11 +28,11 @@ pub(super) fn run(wishes: &Matrix, console: &Console) -> Result<Exit, Fault> {
     let place = wishes.out.clone().unwrap_or_else(|| PathBuf::from(PLACE));
     // Proved before any work.
     Staging::begin(&place).map(drop)?;
-    let sources = files::pull_sources(&wishes.folders)?;
-    let (pulls, skipped) = facts(&sources, console);
+    let named = sources::pull_sources(&wishes.folders)?;
+    let (pulls, skipped) = facts(&named, console);
     if pulls.is_empty() {
         return Err(Fault::new(
-            format!("none of {} could be analysed", many(sources.len(), "pull")),
+            format!("none of {} could be analysed", many(named.len(), "pull")),
             "run `bitterend check` on one of them",
         ));
     }
@@ -99,19 +100,19 @@ pub(super) fn parse_share(text: &str) -> Option<f64> {
 }
 
 /// Facts of every pull, in the order of the sources, and the ones that failed. Works on all cores.
-pub(super) fn facts(sources: &[files::Source], console: &Console) -> (Vec<Pull>, Vec<SetAside>) {
+pub(super) fn facts(named: &[sources::Source], console: &Console) -> (Vec<Pull>, Vec<SetAside>) {
     let workers = std::thread::available_parallelism()
         .map_or(1, |n| n.get())
-        .min(sources.len().max(1));
+        .min(named.len().max(1));
     let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
     let found: Mutex<Vec<(usize, Result<Vec<Pull>, Fault>)>> = Mutex::new(Vec::new());
-    let progress = console.progress("pulls read", sources.len());
+    let progress = console.progress("pulls read", named.len());
     std::thread::scope(|scope| {
         for _ in 0..workers {
             scope.spawn(|| {
                 loop {
                     let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(source) = sources.get(i) else { break };
+                    let Some(source) = named.get(i) else { break };
                     let result = one(source);
                     found
                         .lock()
@@ -132,7 +133,7 @@ pub(super) fn facts(sources: &[files::Source], console: &Console) -> (Vec<Pull>,
             Err(fault) => {
                 console.fault(&fault);
                 skipped.push(SetAside {
-                    name: sources[i].name(),
+                    name: named[i].name(),
                     why: fault.message,
                 });
             }
@@ -142,17 +143,17 @@ pub(super) fn facts(sources: &[files::Source], console: &Console) -> (Vec<Pull>,
 }
 
 /// The facts of one source; the log and the analysis are gone when it returns.
-fn one(source: &files::Source) -> Result<Vec<Pull>, Fault> {
+fn one(source: &sources::Source) -> Result<Vec<Pull>, Fault> {
     match source {
-        files::Source::Folder(folder) => {
+        sources::Source::Folder(folder) => {
             let inputs = files::read_pull(folder)?;
             let analysis = pipeline::analyse(inputs, &analysis::Settings::default())
                 .map_err(|e| Fault::pipeline(folder, &e))?;
             Ok(vec![Pull::of(&source.name(), &analysis)])
         }
-        files::Source::Analysis(path) => Ok(vec![files::read_finished(path, &source.name())?]),
+        sources::Source::Analysis(path) => Ok(vec![sources::read_finished(path, &source.name())?]),
         #[cfg(feature = "parquet")]
-        files::Source::Table(path) => {
+        sources::Source::Table(path) => {
             let bytes =
                 std::fs::read(path).map_err(|e| Fault::io(path, "the table cannot be read", &e))?;
             export::read_pulls(bytes).map_err(|e| Fault::export(path, &e))

@@ -6,6 +6,7 @@ use super::console::Console;
 use super::exit::Exit;
 use super::fault::Fault;
 use super::files::{self, Staging};
+use super::sources;
 use crate::prepare::{self, Settings};
 use crate::units::{Force, Length};
 use crate::{export, report};
@@ -23,9 +24,9 @@ pub(super) fn run(wishes: &PlanWishes, console: &Console) -> Result<Exit, Fault>
         Some(folder) => Some(files::read_sheet_of(folder)?),
         None => None,
     };
-    let sources = files::pull_sources(&wishes.folders)?;
-    let (pulls, skipped) = facts(&sources, console);
-    if pulls.is_empty() && !sources.is_empty() {
+    let named = sources::pull_sources(&wishes.folders)?;
+    let (pulls, skipped) = facts(&named, console);
+    if pulls.is_empty() && !named.is_empty() {
         return Err(Fault::new(
             "none of the pulls could be analysed",
             "run `bitterend check` on one of them",

@@ -1,10 +1,11 @@
 //! Which groups differ, by how much, and in which order do they stand?
 //!
-//! Intervals of all differences hold together with the stated probability (Games and Howell; Tukey where one scatter is
-//! assumed). What the load cells of two groups share cancels in their ratio; what they do not share is added. A group's
+//! Intervals of all differences hold together with the stated probability: Welch's statistic at the level of Šidák where
+//! each group scatters in its own way (Tamhane's T2; Games and Howell's, which are shorter, held jointly in 88 to 94 % of
+//! simulated benchmarks of two to five lines a pair), Tukey's where one scatter is assumed. What the load cells of two groups share cancels in their ratio; what they do not share is added. A group's
 //! place is the range that the differences leave. Nothing is ranked across groups that never met in a session, nor across
 //! rates that cannot be brought together; it is said what to add.
-//! Source: Games and Howell 1976; Tukey 1953; Kramer 1956.
+//! Source: Tamhane 1979; Šidák 1967; Tukey 1953; Kramer 1956.
 
 use std::collections::BTreeMap;
 
@@ -15,6 +16,7 @@ use super::gather::Gathered;
 use super::model::{self, Model, Spread, Unit};
 use super::{By, RateLaw, Settings};
 use crate::caveat::{Caveat, Weight};
+use crate::stats::quantile;
 use crate::stats::studentized::StudentizedRange;
 
 /// What can be said of two groups.
@@ -128,14 +130,14 @@ pub(super) fn all(
         );
         return (Vec::new(), ranking, Vec::new());
     };
-    let range = StudentizedRange::new(compared);
+    let joint = Joint::new(settings.spread, compared, settings.level);
     let gains = Gains::of(gathered, count);
     let mut differences = Vec::new();
     for a in 0..count {
         for b in a + 1..count {
             let names = (&names[a], &names[b]);
             differences.push(if law.refused.is_empty() {
-                difference(names, (a, b), (&model, &usable), &range, &gains, settings)
+                difference(names, (a, b), (&model, &usable), &joint, &gains, settings)
             } else {
                 not_compared(names, law.refused.clone())
             });
@@ -179,7 +181,7 @@ fn difference(
     names: (&String, &String),
     (a, b): (usize, usize),
     (model, usable): (&Model, &[bool]),
-    range: &StudentizedRange,
+    joint: &Joint,
     gains: &Gains,
     settings: &Settings,
 ) -> Difference {
@@ -195,10 +197,8 @@ fn difference(
     let Some(d) = model.difference(a, b) else {
         return not_compared(names, "too few pulls to know their scatter".into());
     };
-    let root2 = std::f64::consts::SQRT_2;
-    let q = range.quantile(settings.level, d.freedom) / root2;
     // The statistical half width and the gains that do not cancel, as root of the sum of squares.
-    let half = (q * d.error).hypot(gains.between(a, b));
+    let half = (joint.factor(d.freedom) * d.error).hypot(gains.between(a, b));
     let (low, high) = ((d.value - half).exp(), (d.value + half).exp());
     let matters = settings.matters.unwrap_or(0.0);
     let told = if low > 1.0 / (1.0 + matters) && high < 1.0 + matters {
@@ -218,9 +218,68 @@ fn difference(
         high: high.is_finite().then_some(high),
         standard_error: Some(d.error),
         freedom: Some(d.freedom),
-        p: Some(1.0 - range.share(root2 * (d.value / d.error).abs(), d.freedom)),
+        p: Some(joint.p(d.value / d.error, d.freedom)),
         told,
         reason: None,
+    }
+}
+
+/// What makes all intervals hold together.
+pub(crate) enum Joint {
+    /// Each group its own scatter: Šidák's level for so many comparisons.
+    Own {
+        /// Comparisons.
+        comparisons: f64,
+        /// Joint coverage.
+        level: f64,
+    },
+    /// One scatter: the range of so many means.
+    Common {
+        /// The range.
+        range: Box<StudentizedRange>,
+        /// Joint coverage.
+        level: f64,
+    },
+}
+
+impl Joint {
+    /// For so many groups.
+    pub(crate) fn new(spread: Spread, groups: usize, level: f64) -> Self {
+        match spread {
+            Spread::Own => Self::Own {
+                comparisons: (groups * (groups - 1)) as f64 / 2.0,
+                level,
+            },
+            Spread::Common => Self::Common {
+                range: Box::new(StudentizedRange::new(groups)),
+                level,
+            },
+        }
+    }
+
+    /// Factor of the standard error of a difference.
+    pub(crate) fn factor(&self, freedom: f64) -> f64 {
+        match self {
+            Self::Own { comparisons, level } => {
+                quantile::two_sided(level.powf(1.0 / comparisons), freedom)
+            }
+            Self::Common { range, level } => {
+                range.quantile(*level, freedom) / std::f64::consts::SQRT_2
+            }
+        }
+    }
+
+    /// Probability of so large a ratio among all where nothing differs.
+    fn p(&self, t: f64, freedom: f64) -> f64 {
+        match self {
+            Self::Own { comparisons, .. } => {
+                let single = quantile::fisher_exceeded(t * t, 1.0, freedom);
+                -(comparisons * (-single).ln_1p()).exp_m1()
+            }
+            Self::Common { range, .. } => {
+                1.0 - range.share(std::f64::consts::SQRT_2 * t.abs(), freedom)
+            }
+        }
     }
 }
 

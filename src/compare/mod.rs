@@ -20,6 +20,7 @@ use serde::{Deserialize, Serialize};
 
 pub use components::{Components, SessionPrecision};
 pub use diameter::{DiameterLaw, DiameterPoint, Predicted};
+pub(crate) use differences::Joint;
 pub use differences::{Difference, Place, Ranking, Told};
 pub use model::Spread;
 pub use rates::RateLaw;

@@ -3,8 +3,8 @@
 //! Method: least squares on the logarithm of the load, so that a difference is a ratio; what blocks (sessions, lines held
 //! twice) have in common is taken out, never compared. Variances per level follow from the residuals by solving the
 //! equations of their expectations; the variance of a contrast is the sum of what each level adds, and its degrees of
-//! freedom are Satterthwaite's. With one block this is exactly Welch's statistic and the intervals are those of Games and
-//! Howell; with one common scatter they are Tukey's.
+//! freedom are Satterthwaite's. With one block this is exactly Welch's statistic, as in Games and Howell's and Tamhane's
+//! intervals; with one common scatter it is Tukey's.
 //! A load that is only a bound enters by its expectation, in steps until nothing moves (EM), and counts for as much
 //! information as it carries. What that information is worth is first order.
 //! A contrast that the blocks do not connect is not estimable, and is absent.

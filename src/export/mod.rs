@@ -7,6 +7,9 @@ mod pulls;
 #[cfg(feature = "parquet")]
 mod traces;
 
+#[cfg(feature = "parquet")]
+pub use traces::EveryRow;
+
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 

@@ -136,6 +136,7 @@ impl Pull {
             segments: vec![],
             load_zero: Estimate::cannot_tell(Measure::Force, "hand-made"),
             load_drift: Estimate::cannot_tell(Measure::Force, "hand-made"),
+            zero_line: crate::condition::ZeroLine::default(),
         };
         let separated = Separated {
             parts: BTreeMap::new(),

@@ -1,6 +1,6 @@
 //! How many pulls decide between two pairs, or prove that most lines hold a load?
 //!
-//! Two pairs: `compare` tells them apart when Games and Howell's joint interval leaves out equality. For equal numbers and
+//! Two pairs: `compare` tells them apart when their joint interval (Tamhane's T2) leaves out equality. For equal numbers and
 //! one spread σ, both sample variances give their sum S (chi-squared, 2ν degrees of freedom) and the share B of the first
 //! in it (beta, ν/2 each), independent of each other; Welch's degrees of freedom are ν/(B² + (1 − B)²). So the
 //! probability of telling them apart is a noncentral t probability averaged over B, without approximation.
@@ -11,8 +11,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::function::gamma::ln_gamma;
 
+use crate::compare::{Joint, Spread};
 use crate::pool::passes_wanted;
-use crate::stats::studentized::StudentizedRange;
 use crate::stats::tolerance::{self, GAUSS_10, noncentral_t};
 
 /// What the numbers are asked for.
@@ -68,8 +68,8 @@ const MOST: usize = 100;
 /// The numbers of a plan. `margins` are medians over the load that must be held.
 #[must_use]
 pub fn numbers(wanted: &Wanted, margins: Vec<(String, f64)>) -> Numbers {
-    let range = StudentizedRange::new(wanted.pairs);
-    let at = |n: usize| power_with(&range, n, wanted.spread, wanted.difference, wanted.level);
+    let joint = joint(wanted.pairs, wanted.level);
+    let at = |n: usize| power_with(&joint, n, wanted.spread, wanted.difference);
     let each = smallest(|n| at(n) >= wanted.power);
     let around = each.unwrap_or(MOST);
     let powers = (around.saturating_sub(2).max(2)..=around + 2)
@@ -118,10 +118,14 @@ fn smallest(enough: impl Fn(usize) -> bool) -> Option<usize> {
 /// more than the other by the share `difference` and both scatter by `spread`.
 #[must_use]
 pub fn power(n: usize, spread: f64, difference: f64, pairs: usize, level: f64) -> f64 {
-    power_with(&StudentizedRange::new(pairs), n, spread, difference, level)
+    power_with(&joint(pairs, level), n, spread, difference)
 }
 
-fn power_with(range: &StudentizedRange, n: usize, spread: f64, difference: f64, level: f64) -> f64 {
+fn joint(pairs: usize, level: f64) -> Joint {
+    Joint::new(Spread::Own, pairs.max(2), level)
+}
+
+fn power_with(joint: &Joint, n: usize, spread: f64, difference: f64) -> f64 {
     if n < 2 || spread <= 0.0 {
         return 0.0;
     }
@@ -148,7 +152,7 @@ fn power_with(range: &StudentizedRange, n: usize, spread: f64, difference: f64, 
             let a = middle + width * node;
             let b = a.sin().powi(2);
             let welch = freedom / (b * b + (1.0 - b).powi(2));
-            let q = range.quantile(level, welch) / std::f64::consts::SQRT_2;
+            let q = joint.factor(welch);
             if !q.is_finite() {
                 continue;
             }

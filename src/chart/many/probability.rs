@@ -4,7 +4,7 @@ use plotters::style::Color;
 use plotters::style::text_anchor::HPos;
 
 use super::super::Drawn;
-use super::super::canvas::{self, Caption, Fault, Label, Panel};
+use super::super::canvas::{self, Caption, Fault, Panel};
 use super::super::scale::Scale;
 use super::super::style::{self, CURVE, EDGE_LEFT, GRID, HAIR, HEAD, LABEL, QUIET, SMALL};
 use super::rows::arrow;
@@ -85,7 +85,7 @@ pub(super) fn draw(c: &Comparison, units: &Units, name: &str) -> Result<Option<D
             LABEL,
             QUIET,
         )?;
-        let mut labels = Vec::new();
+        let mut entries = Vec::new();
         for (i, group) in groups.iter().enumerate() {
             let colour = style::series(i);
             let fitted = course(group, c.settings.family, &panel, units);
@@ -107,18 +107,13 @@ pub(super) fn draw(c: &Comparison, units: &Units, name: &str) -> Result<Option<D
                     canvas.shape(&arrow(at, 4.5), area, colour.mix(1.0))?;
                 }
             }
-            let end = fitted
-                .iter()
-                .rfind(|p| p.0 <= area.right && p.1 >= area.top)
-                .map_or(area.top, |p| p.1);
-            labels.push(Label {
-                y: end,
-                name: group.name.clone(),
-                figure: String::new(),
+            entries.push((
+                group.name.clone(),
+                format!("{} of {}", group.repeats.reached, group.repeats.lines),
                 colour,
-            });
+            ));
         }
-        canvas.labels(labels, top - 24.0, bottom + 40.0)?;
+        canvas.key(&entries, top + 6.0)?;
         canvas.text(
             "Straights: the distribution fitted. Arrows: lines that held this and did not let go.",
             (EDGE_LEFT, bottom + 62.0),

@@ -271,7 +271,7 @@ pub(super) fn method(cx: &Cx) -> Section {
         ""
     };
     let spread = match c.settings.spread {
-        Spread::Own => "each group with its own scatter (Games and Howell's intervals)",
+        Spread::Own => "each group with its own scatter (Tamhane's intervals)",
         Spread::Common => "one scatter for all groups, which was assumed (Tukey's intervals)",
     };
     let within = match c.settings.by {
