@@ -151,7 +151,8 @@ fn differences_are_found_within_sessions() {
         (missing.line_kind.as_str(), missing.stopper_kind.as_str()),
         ("thick", "jaws")
     );
-    assert!(missing.low_kn < 9.06 && 9.06 < missing.high_kn);
+    // The scatter sums to nothing in every pair, so that the prediction is exact.
+    assert!((missing.load_kn - 6.5 * 1.3 * 1.15f64.sqrt()).abs() < 1e-9);
     assert_eq!(c.precision.len(), 5);
 }
 

@@ -104,7 +104,7 @@ pub fn of(sheet: &Sheet) -> Schedule {
     let mut last = 0.0;
     for share in SHARES {
         let load = (share * target).min(cap);
-        if load - last < apart || load <= reference {
+        if load <= last || load - last < apart || load <= reference {
             continue;
         }
         last = load;

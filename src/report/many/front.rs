@@ -92,7 +92,7 @@ pub(super) fn answers(cx: &Cx) -> Vec<Answer> {
                 percent(c.settings.level),
                 c.settings.matters.map_or_else(String::new, |m| format!(
                     "; a difference below {} % does not matter here",
-                    percent(m)
+                    significant(100.0 * m, 2)
                 ))
             ),
         ));
