@@ -99,13 +99,16 @@ pub(super) fn parse_share(text: &str) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
+/// What one source gave, with its place among the sources.
+type Read = (usize, Result<Vec<Pull>, Fault>);
+
 /// Facts of every pull, in the order of the sources, and the ones that failed. Works on all cores.
 pub(super) fn facts(named: &[sources::Source], console: &Console) -> (Vec<Pull>, Vec<SetAside>) {
     let workers = std::thread::available_parallelism()
         .map_or(1, |n| n.get())
         .min(named.len().max(1));
     let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
-    let found: Mutex<Vec<(usize, Result<Vec<Pull>, Fault>)>> = Mutex::new(Vec::new());
+    let found: Mutex<Vec<Read>> = Mutex::new(Vec::new());
     let progress = console.progress("pulls read", named.len());
     std::thread::scope(|scope| {
         for _ in 0..workers {

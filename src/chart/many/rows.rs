@@ -8,7 +8,7 @@ use super::super::scale::Scale;
 use super::super::style::{self, GRID, HAIR, HEAD, INK, LABEL, QUIET, SMALL, WIDTH};
 
 /// Height of a row.
-pub(super) const ROW: f64 = 38.0;
+pub(super) const ROW: f64 = 48.0;
 /// Names end here.
 pub(super) const NAMES: f64 = 236.0;
 /// Most rows of a chart; the table holds the rest.
@@ -63,7 +63,7 @@ impl Frame {
         )
     }
 
-    /// Name of a row, on two lines where it is long.
+    /// Name of a row, on up to three lines.
     pub(super) fn name(
         &self,
         canvas: &mut Canvas<'_>,
@@ -72,15 +72,15 @@ impl Frame {
     ) -> Result<(), Fault> {
         let width = NAMES - 26.0;
         let mut lines = style::wrap(name, SMALL, width);
-        if lines.len() > 2 {
-            let rest = lines.split_off(1).join(" ");
+        if lines.len() > 3 {
+            let rest = lines.split_off(2).join(" ");
             lines.push(style::shorten(&rest, SMALL, width));
         }
-        let y = self.row(index) - 8.0 * (lines.len() as f64 - 1.0);
+        let y = self.row(index) - 7.5 * (lines.len() as f64 - 1.0);
         for (i, line) in lines.iter().enumerate() {
             canvas.text(
                 line,
-                (NAMES - 12.0, y + 16.0 * i as f64),
+                (NAMES - 12.0, y + 15.0 * i as f64),
                 HPos::Right,
                 SMALL,
                 INK,
