@@ -76,14 +76,45 @@ impl Spread<'_> {
         let parts = separated.parts.iter();
         let found = parts.filter_map(|(name, part)| {
             let course = part.course.as_ref()?;
+            let between = self.between(separated, *name);
+            let rows = |values: &Vec<f64>| {
+                let mut rows = self.rows(values);
+                for (row, between) in rows.iter_mut().zip(&between) {
+                    *row += between;
+                }
+                rows
+            };
             let part = TracePart {
-                value: course.value.as_ref().map(|v| self.rows(v)),
-                low: self.rows(&course.low),
-                high: self.rows(&course.high),
+                value: course.value.as_ref().map(rows),
+                low: rows(&course.low),
+                high: rows(&course.high),
             };
             Some((*name, part))
         });
         found.collect()
+    }
+
+    /// Departure from straight lines between the blocks per row, mm; empty where there is none.
+    fn between(&self, separated: &Separated, name: PartName) -> Vec<f64> {
+        let entries = &separated.between.time_s;
+        let Some(departure) = separated.between.departure_m.get(&name) else {
+            return Vec::new();
+        };
+        let mut right = 0;
+        let row = |t: &f64| {
+            while right + 1 < entries.len() && entries[right] < *t {
+                right += 1;
+            }
+            let left = right.saturating_sub(1);
+            let gap = entries[right] - entries[left];
+            let share = if gap > 0.0 {
+                ((t - entries[left]) / gap).clamp(0.0, 1.0)
+            } else {
+                1.0
+            };
+            1e3 * (departure[left] + share * (departure[right] - departure[left]))
+        };
+        self.time_s.iter().map(row).collect()
     }
 
     /// mm per row from m per block.
