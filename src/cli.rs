@@ -6,6 +6,7 @@
 mod analyse;
 mod args;
 mod check;
+mod compare;
 mod console;
 mod exit;
 mod fault;
@@ -14,7 +15,9 @@ mod leftovers;
 mod new;
 mod plan;
 mod resume;
+mod prepare;
 mod simulate;
+mod sources;
 
 use std::ffi::OsString;
 
@@ -44,6 +47,8 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
         }
         Command::Check { folders } => Ok(check::run(&folders, &console)),
         Command::Analyse(wishes) => analyse::run(&wishes, &console),
+        Command::Compare(wishes) => compare::run(&wishes, &console),
+        Command::Plan(wishes) => prepare::run(&wishes, &console),
         Command::Simulate { folder, kind, seed } => {
             simulate::run(&folder, &kind, seed, &console).map(|()| Exit::Done)
         }
@@ -51,6 +56,7 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
             let text = match of {
                 SchemaOf::Sheet => crate::export::schema_sheet(),
                 SchemaOf::Analysis => crate::export::schema_analysis(),
+                SchemaOf::Comparison => crate::export::schema_comparison(),
             };
             console.result(text.trim_end());
             Ok(Exit::Done)

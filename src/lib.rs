@@ -48,6 +48,15 @@ pub mod pipeline;
 /// How a figure is written for people.
 pub mod figures;
 
+/// Many pulls of one kind.
+pub mod pool;
+
+/// Pairs, treatments, wear: many pulls against each other.
+pub mod compare;
+
+/// Before the dock: how many pulls, which steps, which stopper.
+pub mod prepare;
+
 /// Analysis to charts.
 pub mod chart;
 

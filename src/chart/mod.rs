@@ -12,6 +12,7 @@ mod creep_load;
 mod events;
 mod hold_creep;
 mod load_travel;
+mod many;
 mod scale;
 mod slip_load;
 mod split_time;
@@ -22,6 +23,7 @@ mod style;
 pub(crate) mod sample;
 
 pub(crate) use canvas::clean;
+pub use many::draw_comparison;
 
 use crate::analysis::Analysis;
 use crate::figures::Units;

@@ -4,6 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
+use crate::compare::{By, Spread};
+use crate::sheet::Rule;
+
 /// Reads the log of a pull test on a line held by a stopper: where the travel went, at what load the pair lets go, and
 /// what that means aboard.
 #[derive(Debug, Parser)]
@@ -40,6 +43,10 @@ pub(super) enum Command {
     },
     /// Analyse pulls and write their reports
     Analyse(Wishes),
+    /// Compare many pulls: repeats, pairs, treatments, wear, diameter
+    Compare(Matrix),
+    /// Plan pulls: how many, in which order, with which steps, and which stopper to try
+    Plan(PlanWishes),
     /// Make a pull folder from a physical model of a line in a stopper, with the truth beside it
     Simulate {
         /// Folder to make; nothing in it is overwritten
@@ -51,7 +58,7 @@ pub(super) enum Command {
         #[arg(long, value_name = "N", default_value_t = 1)]
         seed: u64,
     },
-    /// Print the JSON Schema of the sheet or of analysis.json
+    /// Print the JSON Schema of the sheet, of analysis.json or of comparison.json
     Schema {
         /// Which one
         of: SchemaOf,
@@ -79,6 +86,151 @@ pub(super) struct Wishes {
     pub json: bool,
 }
 
+/// `compare`
+#[derive(Debug, ClapArgs)]
+pub(super) struct Matrix {
+    /// Folders of pulls, folders that hold them, results with an analysis.json, or tables of pulls (.parquet)
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// What is compared
+    #[arg(long, value_name = "WHAT", default_value = "pair")]
+    pub by: ByWord,
+    /// Where the results go [default: ./comparison]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Rule whose loads are compared [default: the one that governs most pulls]
+    #[arg(long, value_name = "RULE")]
+    pub rule: Option<RuleWord>,
+    /// Share of lines that must hold more than the tolerance bound [default: the sheets', else 90 %]
+    #[arg(long, value_name = "SHARE")]
+    pub share: Option<String>,
+    /// Confidence of the tolerance bound [default: the sheets', else 95 %]
+    #[arg(long, value_name = "SHARE")]
+    pub confidence: Option<String>,
+    /// Smallest difference that matters, such as "5 %"
+    #[arg(long, value_name = "SHARE")]
+    pub matters: Option<String>,
+    /// Whether each group scatters in its own way; `common` assumes one scatter, which helps where pulls are few
+    #[arg(long, value_name = "SCATTER", default_value = "own")]
+    pub spread: SpreadWord,
+    /// A diameter that was not tested, such as "9 mm": predicted from the others
+    #[arg(long, value_name = "LENGTH")]
+    pub diameter: Option<String>,
+    /// Also print comparison.json to stdout
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `plan`
+#[derive(Debug, ClapArgs)]
+pub(super) struct PlanWishes {
+    /// Pulls already made, as for `compare`: scatter, pairs and candidates come from them
+    #[arg(value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// Folder with the sheet of the pull to come; its log need not be there
+    #[arg(long, value_name = "FOLDER")]
+    pub sheet: Option<PathBuf>,
+    /// Smallest difference to be found [default: 10 %]
+    #[arg(long, value_name = "SHARE")]
+    pub difference: Option<String>,
+    /// Scatter between pulls of one pair [default: that of the pulls given]
+    #[arg(long, value_name = "SHARE")]
+    pub spread: Option<String>,
+    /// Pairs to compare [default: those of the pulls given, else 2]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(usize))]
+    pub pairs: Option<usize>,
+    /// Probability of finding the difference [default: 80 %]
+    #[arg(long, value_name = "SHARE")]
+    pub power: Option<String>,
+    /// Share of lines that must hold the load [default: 90 %]
+    #[arg(long, value_name = "SHARE")]
+    pub share: Option<String>,
+    /// Confidence of that [default: 95 %]
+    #[arg(long, value_name = "SHARE")]
+    pub confidence: Option<String>,
+    /// Load that must be held, such as "8 kN" [default: the proof load of the sheet]
+    #[arg(long, value_name = "LOAD")]
+    pub load: Option<String>,
+    /// Diameter of the line that a stopper is sought for [default: that of the sheet]
+    #[arg(long, value_name = "LENGTH")]
+    pub diameter: Option<String>,
+    /// Sessions to spread the pulls over
+    #[arg(long, value_name = "N", default_value_t = 2)]
+    pub sessions: usize,
+    /// Seed of the order
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Write report.md, report.html and plan.json there instead of printing the plan
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum ByWord {
+    /// Line, stopper and treatment together
+    Pair,
+    /// What was done to the line
+    Treatment,
+    /// The sort of line
+    Line,
+    /// The sort of stopper
+    Stopper,
+    /// The session
+    Session,
+    /// The rig
+    Rig,
+}
+
+impl From<ByWord> for By {
+    fn from(word: ByWord) -> Self {
+        match word {
+            ByWord::Pair => Self::Pair,
+            ByWord::Treatment => Self::Treatment,
+            ByWord::Line => Self::Line,
+            ByWord::Stopper => Self::Stopper,
+            ByWord::Session => Self::Session,
+            ByWord::Rig => Self::Rig,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum RuleWord {
+    /// First progressive slip
+    FirstSlip,
+    /// What the sheet allows
+    Allowance,
+    /// Mean load while the line runs through
+    Running,
+}
+
+impl From<RuleWord> for Rule {
+    fn from(word: RuleWord) -> Self {
+        match word {
+            RuleWord::FirstSlip => Self::FirstSlip,
+            RuleWord::Allowance => Self::Allowance,
+            RuleWord::Running => Self::Running,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum SpreadWord {
+    /// Each group its own
+    Own,
+    /// One for all
+    Common,
+}
+
+impl From<SpreadWord> for Spread {
+    fn from(word: SpreadWord) -> Self {
+        match word {
+            SpreadWord::Own => Self::Own,
+            SpreadWord::Common => Self::Common,
+        }
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum TraceRows {
     /// Means of blocks above 200,000 rows
@@ -93,6 +245,8 @@ pub(super) enum SchemaOf {
     Sheet,
     /// analysis.json
     Analysis,
+    /// comparison.json
+    Comparison,
 }
 
 fn kinds() -> clap::builder::PossibleValuesParser {

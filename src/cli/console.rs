@@ -51,6 +51,15 @@ impl Console {
         self.say(&format!("{} {line}", self.paint(&format!("{word}:"), "33")));
     }
 
+    /// Progress of a long work: one line that is rewritten on a terminal, a line every tenth elsewhere.
+    pub(super) fn progress(&self, what: &'static str, all: usize) -> Progress {
+        Progress {
+            what,
+            all,
+            live: std::io::stderr().is_terminal(),
+        }
+    }
+
     /// A fault: one line, causes, a blank line, a hint.
     pub(super) fn fault(&self, fault: &Fault) {
         let mut text = format!(
@@ -72,6 +81,38 @@ impl Console {
             format!("\u{1b}[1;{code}m{word}\u{1b}[0m")
         } else {
             word.to_owned()
+        }
+    }
+}
+
+/// Less work than this is over before a line about it is read.
+const SHORT: usize = 20;
+
+/// Progress of a long work. May be told of steps from several threads.
+pub(super) struct Progress {
+    what: &'static str,
+    all: usize,
+    live: bool,
+}
+
+impl Progress {
+    /// So many are done.
+    pub(super) fn step(&self, done: usize) {
+        if self.all < SHORT {
+            return;
+        }
+        let (what, all) = (self.what, self.all);
+        if self.live {
+            let _ = write!(std::io::stderr(), "\r{what}: {done} of {all} ");
+        } else if done * 10 / all != (done - 1) * 10 / all {
+            let _ = writeln!(std::io::stderr(), "{what}: {done} of {all}");
+        }
+    }
+
+    /// The work is over: the line that was rewritten goes away.
+    pub(super) fn end(&self) {
+        if self.live && self.all >= SHORT {
+            let _ = write!(std::io::stderr(), "\r\u{1b}[K");
         }
     }
 }

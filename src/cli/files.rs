@@ -64,6 +64,15 @@ pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
     Ok(Inputs { sheet, log, files })
 }
 
+/// The sheet of a pull to come; its log is not asked for.
+///
+/// # Errors
+/// There is no sheet, or it cannot be read.
+pub(super) fn read_sheet_of(folder: &Path) -> Result<Sheet, Fault> {
+    let (text, _) = read_sheet(folder)?;
+    Sheet::parse(&text, SHEET).map_err(|e| Fault::sheet(folder, &e))
+}
+
 fn read_sheet(folder: &Path) -> Result<(String, ingest::InputFile), Fault> {
     let path = folder.join(SHEET);
     if !path.exists() {
@@ -316,6 +325,9 @@ fn exchange_in_steps(staged: &Path, place: &Path) -> std::io::Result<()> {
 const OURS: &[&str] = &[
     "analysis.json",
     "charts",
+    "comparison.json",
+    "plan.json",
+    "pulls.parquet",
     "report.html",
     "report.md",
     "seal.json",
