@@ -12,6 +12,7 @@ mod creep_load;
 mod events;
 mod hold_creep;
 mod load_travel;
+mod night;
 mod scale;
 mod slip_load;
 mod split_time;
@@ -22,6 +23,7 @@ mod style;
 pub(crate) mod sample;
 
 pub(crate) use canvas::clean;
+pub(crate) use night::style_sheet as night_style;
 
 use crate::analysis::Analysis;
 use crate::figures::Units;
