@@ -335,18 +335,15 @@ fn rounded(value: f64, places: i32, toward: impl Fn(f64) -> f64) -> String {
 /// Most decimal places of a share in per cent.
 const SHARE_PLACES: i32 = 1;
 
-/// Decimal places that a standard error asks for: its first digit, and its second where the first is 1 or 2, for
-/// there a single digit would be rounded by up to a half of itself.
+/// Decimal places that a standard error asks for: its first digit, and its second where the first, once rounded, is 1
+/// or 2, for there a single digit would be rounded by up to a half of itself.
 fn places_by(error: f64) -> i32 {
-    let written = format!("{error:.1e}");
-    places_of(
-        error,
-        if written.starts_with(['1', '2']) {
-            2
-        } else {
-            1
-        },
-    )
+    let written = format!("{error:.0e}");
+    let exponent = written
+        .split_once('e')
+        .and_then(|(_, e)| e.parse::<i32>().ok())
+        .unwrap_or(0);
+    i32::from(written.starts_with(['1', '2'])) - exponent
 }
 
 /// Decimal places that show so many significant digits of `size`, which is rounded first (0.0996 has two in `0.10`).

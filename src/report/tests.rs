@@ -36,7 +36,7 @@ fn the_first_twenty_lines_hold_the_four_answers() {
             "bracket",
             [
                 "not decided",
-                "6.413\u{a0}kN (95 % interval 6.250 to 6.576). Rule: allowance",
+                "6.41\u{a0}kN (95 % interval 6.25 to 6.58). Rule: allowance",
                 "Both: the line in the stopper",
                 "Fit a gauge",
             ],
@@ -61,7 +61,7 @@ fn the_first_twenty_lines_hold_the_four_answers() {
         ),
         (
             "hostile",
-            ["not decided", "6.413\u{a0}kN", "Both", "Fit a gauge"],
+            ["not decided", "6.41\u{a0}kN", "Both", "Fit a gauge"],
         ),
     ];
     for ((name, analysis), (other, answers)) in sample::all().into_iter().zip(expected) {
@@ -232,7 +232,9 @@ fn the_html_is_one_well_formed_file() {
         assert!(!html.contains("NaN") && !html.contains("infinit"), "{name}");
         for outside in ["src=", "href=", "url(", "@import"] {
             assert!(
-                !tags(&html).iter().any(|t| t.contains(outside)),
+                !tags(&html)
+                    .iter()
+                    .any(|t| t.replace("href=\"#", "").contains(outside)),
                 "{name}: {outside}"
             );
         }
