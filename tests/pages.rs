@@ -5,9 +5,12 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{BufRead as _, BufReader, Write as _};
+use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::sync::OnceLock;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, OnceLock};
 
 use bitterend::analysis::{Analysis, Settings};
 use bitterend::chart;
@@ -128,8 +131,8 @@ struct Look<'a> {
 }
 
 /// The pages side by side in frames of exactly their size, for a window has a least width that is wider than a phone.
-/// Returns the document that results.
-fn opened(chromium: &Path, looks: &[Look<'_>], probe: Option<&str>) -> String {
+/// Returns the document that results, and what was asked of the server beside the pages themselves.
+fn opened(chromium: &Path, looks: &[Look<'_>], probe: Option<&str>) -> (String, Vec<String>) {
     let folder = tempfile::tempdir().unwrap();
     let mut outer = String::from(
         "<!doctype html><meta charset=\"utf-8\"><body><script>addEventListener('message',e=>{\
@@ -158,8 +161,8 @@ fn opened(chromium: &Path, looks: &[Look<'_>], probe: Option<&str>) -> String {
             "<iframe src=\"page-{i}.html\" style=\"border:0;width:{width}px;height:{height}px;color-scheme:{scheme}\"></iframe>"
         );
     }
-    let page = folder.path().join("frames.html");
-    fs::write(&page, outer).unwrap();
+    fs::write(folder.path().join("frames.html"), outer).unwrap();
+    let server = Server::begin(folder.path());
     let run = Command::new(chromium)
         .args([
             "--headless",
@@ -174,14 +177,85 @@ fn opened(chromium: &Path, looks: &[Look<'_>], probe: Option<&str>) -> String {
             "--user-data-dir={}",
             folder.path().join("profile").display()
         ))
-        .arg(format!("file://{}", page.display()))
+        .arg(format!("http://{}/frames.html", server.place))
         .output()
         .unwrap();
+    let asked = server.end();
     let errors = String::from_utf8_lossy(&run.stderr);
     // Everything that a page says on its console, refused requests and scripts too.
     let console: Vec<&str> = errors.lines().filter(|l| l.contains("CONSOLE")).collect();
     assert!(console.is_empty(), "{console:#?}");
-    String::from_utf8_lossy(&run.stdout).into_owned()
+    (String::from_utf8_lossy(&run.stdout).into_owned(), asked)
+}
+
+/// Serves a folder to this machine alone and remembers what else it was asked for: a browser does not count what it reads
+/// from files.
+struct Server {
+    place: SocketAddr,
+    asked: Arc<Mutex<Vec<String>>>,
+    ended: Arc<AtomicBool>,
+}
+
+impl Server {
+    fn begin(folder: &Path) -> Self {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let place = listener.local_addr().unwrap();
+        let server = Self {
+            place,
+            asked: Arc::default(),
+            ended: Arc::default(),
+        };
+        let (asked, ended) = (Arc::clone(&server.asked), Arc::clone(&server.ended));
+        let folder = folder.to_owned();
+        std::thread::spawn(move || {
+            for stream in listener.incoming() {
+                if ended.load(Ordering::SeqCst) {
+                    break;
+                }
+                let (folder, asked) = (folder.clone(), Arc::clone(&asked));
+                std::thread::spawn(move || stream.map(|s| answer(s, &folder, &asked)));
+            }
+        });
+        server
+    }
+
+    fn end(self) -> Vec<String> {
+        self.ended.store(true, Ordering::SeqCst);
+        // Wakes the loop that waits for a caller.
+        drop(TcpStream::connect(self.place));
+        let mut asked = self.asked.lock().unwrap().clone();
+        // The browser's own wish for the window of frames, which is no page of ours.
+        asked.retain(|a| a != "/favicon.ico");
+        asked
+    }
+}
+
+fn answer(mut stream: TcpStream, folder: &Path, asked: &Mutex<Vec<String>>) {
+    let mut line = String::new();
+    if BufReader::new(&stream).read_line(&mut line).is_err() {
+        return;
+    }
+    let Some(path) = line.split(' ').nth(1) else {
+        return;
+    };
+    let page = path.trim_start_matches('/').to_owned();
+    let ours = page == "frames.html" || (page.starts_with("page-") && page.ends_with(".html"));
+    if !ours {
+        asked.lock().unwrap().push(path.to_owned());
+    }
+    let body = fs::read(folder.join(page)).unwrap_or_default();
+    let head = format!(
+        "HTTP/1.1 200 OK\r\nContent-Type: {}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n",
+        if ours {
+            "text/html; charset=utf-8"
+        } else {
+            "image/png"
+        },
+        body.len()
+    );
+    let _ = stream
+        .write_all(head.as_bytes())
+        .and_then(|()| stream.write_all(&body));
 }
 
 const PROBE: &str = "addEventListener('load',()=>{const e=document.documentElement;const o=['page=NUMBER'];\
@@ -200,9 +274,18 @@ const PROBE: &str = "addEventListener('load',()=>{const e=document.documentEleme
     o.push('dead='+l.filter(a=>!document.getElementById(a.getAttribute('href').slice(1))).length);\
     parent.postMessage(o.join('\\n'),'*');});";
 
-/// What the probe measured in each page.
+/// What the probe measured in each page; nothing may be asked of the server beside the pages.
 fn measured(chromium: &Path, looks: &[Look<'_>]) -> Vec<BTreeMap<String, String>> {
-    let dom = opened(chromium, looks, Some(PROBE));
+    let (found, asked) = measured_and_asked(chromium, looks);
+    assert!(asked.is_empty(), "{asked:?}");
+    found
+}
+
+fn measured_and_asked(
+    chromium: &Path,
+    looks: &[Look<'_>],
+) -> (Vec<BTreeMap<String, String>>, Vec<String>) {
+    let (dom, asked) = opened(chromium, looks, Some(PROBE));
     let mut found: Vec<BTreeMap<String, String>> = dom
         .split("<pre class=\"probe\">")
         .skip(1)
@@ -216,7 +299,7 @@ fn measured(chromium: &Path, looks: &[Look<'_>]) -> Vec<BTreeMap<String, String>
         .collect();
     assert_eq!(found.len(), looks.len(), "some pages did not answer");
     found.sort_by_key(|f| f["page"].parse::<usize>().unwrap());
-    found
+    (found, asked)
 }
 
 fn number(found: &BTreeMap<String, String>, key: &str) -> f64 {
@@ -251,7 +334,8 @@ fn pages_hold_in_a_browser() {
         }
     }
     // As they are, policy and all: no word on the console.
-    opened(&chromium, &looks, None);
+    let (_, asked) = opened(&chromium, &looks, None);
+    assert!(asked.is_empty(), "{asked:?}");
     for (look, found) in looks.iter().zip(measured(&chromium, &looks)) {
         let (size, dark) = (look.size, look.dark);
         let place = format!("{}, {size:?}, dark {dark}: {found:?}", look.name);
@@ -287,7 +371,7 @@ fn a_bad_page_is_caught_in_the_browser() {
     let good = &reports()[0].html;
     let bad = good.replacen(
         "<main>",
-        "<main><p style=\"width:900px\">wide</p><img src=\"page-0.html\">",
+        "<main><p style=\"width:900px\">wide</p><img src=\"outside.png\">",
         1,
     );
     let look = |html| Look {
@@ -296,20 +380,18 @@ fn a_bad_page_is_caught_in_the_browser() {
         size: (360, 640),
         dark: false,
     };
-    let found = &measured_loosely(&chromium, look(&bad));
+    let (found, asked) = measured_and_asked(&chromium, &[look(&bad)]);
+    let found = &found[0];
     assert_ne!(found["wide"], "");
     assert!(number(found, "scroll") > 360.0);
     assert_eq!(found["requests"], "1");
+    assert_eq!(asked, ["/outside.png"]);
     let scripted = good.replacen("<main>", "<main><script>1</script>", 1);
     let caught = std::panic::catch_unwind(|| opened(&chromium, &[look(&scripted)], None));
     assert!(
         caught.is_err(),
         "a refused script leaves no word on the console"
     );
-}
-
-fn measured_loosely(chromium: &Path, look: Look<'_>) -> BTreeMap<String, String> {
-    measured(chromium, &[look]).remove(0)
 }
 
 #[test]
@@ -404,7 +486,9 @@ fn hostile_names_stay_text() {
             !report.markdown.contains("<script") && !report.markdown.contains("<img"),
             "{name}"
         );
-        assert!(!report.markdown.contains("](javascript"), "{name}");
+        // An escaped bracket makes no link.
+        let links = report.markdown.replace("\\]", "");
+        assert!(!links.contains("](javascript"), "{name}");
         assert!(!report.markdown.contains("https://"), "{name}");
         for text in [&report.html, &report.markdown] {
             assert!(!text.contains('\u{202e}'), "{name}");
@@ -424,7 +508,8 @@ fn hostile_names_stay_text() {
             dark: false,
         })
         .collect();
-    opened(&chromium, &looks, None);
+    let (_, asked) = opened(&chromium, &looks, None);
+    assert!(asked.is_empty(), "{asked:?}");
     for (look, found) in looks.iter().zip(measured(&chromium, &looks)) {
         assert_eq!(found["wide"], "", "{}: {found:?}", look.name);
         assert_eq!(found["requests"], "0", "{}", look.name);

@@ -102,10 +102,15 @@ fn read(balance: &Balance, without: &[PartName]) -> Result<Explanation, Separate
         (best.clone(), None)
     };
     let fit = fit.as_ref().unwrap_or(&balance.fit);
-    let loss = (held.iter().sum::<f64>() + prior(&problem, fit)
-        - best.iter().sum::<f64>()
-        - prior(&balance.problem, &balance.fit))
-    .max(0.0);
+    // Where nothing was held, nothing is lost: not even the last digit of a sum.
+    let loss = if places == 0 {
+        0.0
+    } else {
+        (held.iter().sum::<f64>() + prior(&problem, fit)
+            - best.iter().sum::<f64>()
+            - prior(&balance.problem, &balance.fit))
+        .max(0.0)
+    };
     let chance = chance(places);
     let excluded = places > 0 && loss > chance;
     let left_over = |problem: &Problem, fit: &Fit| -> Vec<f64> {
