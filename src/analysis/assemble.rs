@@ -2,16 +2,17 @@
 
 use std::collections::BTreeMap;
 
+use super::rows::Spread;
 use crate::aboard::AboardResult;
 use crate::analysis::{
-    Analysis, Energy, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, TracePart, Traces,
+    Analysis, Energy, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, Traces, Zeros,
 };
 use crate::caveat::Caveat;
 use crate::condition::Conditioned;
 use crate::diagnose::Diagnosis;
 use crate::ingest::GaugeKind;
 use crate::limit::Limit;
-use crate::phases::{Blocks, PhaseKind, Phased};
+use crate::phases::{PhaseKind, Phased};
 use crate::pipeline::Inputs;
 use crate::separate::{Course, PartName, Separated};
 use crate::stats::{Estimate, Measure};
@@ -240,78 +241,40 @@ fn traces(record: &Conditioned, phased: &Phased, separated: &Separated) -> Trace
     for p in &phased.phases {
         phase[p.first..p.end].fill(p.kind);
     }
-    let travel_mm = record
-        .gauge(GaugeKind::Travel)
-        .map_or_else(Vec::new, |travel| {
-            let dwell: Vec<f64> = travel.values[phased.reference.clone()]
-                .iter()
-                .copied()
-                .filter(|v| v.is_finite())
-                .collect();
-            let zero = dwell.iter().sum::<f64>() / dwell.len().max(1) as f64;
-            travel.values.iter().map(|v| 1e3 * (v - zero)).collect()
-        });
-    let rows = Rows {
+    let travel = record.gauge(GaugeKind::Travel);
+    let zero = travel.map(|travel| {
+        let dwell: Vec<f64> = travel.values[phased.reference.clone()]
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        dwell.iter().sum::<f64>() / dwell.len().max(1) as f64
+    });
+    let travel_mm = match (travel, zero) {
+        (Some(travel), Some(zero)) => travel.values.iter().map(|v| 1e3 * (v - zero)).collect(),
+        _ => Vec::new(),
+    };
+    let parts_from_s = record
+        .time_s
+        .get(phased.reference.start)
+        .copied()
+        .unwrap_or(f64::INFINITY);
+    let rows = Spread {
         blocks: &separated.blocks,
         time_s: &record.time_s,
-        first: phased.reference.start,
+        from_s: parts_from_s,
     };
-    let parts = separated
-        .parts
-        .iter()
-        .filter_map(|(name, part)| {
-            let course = part.course.as_ref()?;
-            let row = |v: &Vec<f64>| rows.spread(v);
-            Some((
-                *name,
-                TracePart {
-                    value: course.value.as_ref().map(row),
-                    low: row(&course.low),
-                    high: row(&course.high),
-                },
-            ))
-        })
-        .collect();
+    let parts = rows.parts(separated);
     Traces {
         time_s: record.time_s.clone(),
         load_kn: record.load.values.iter().map(|f| f / 1e3).collect(),
         travel_mm,
         phase,
         parts,
-    }
-}
-
-/// Spreads values of blocks over entries.
-struct Rows<'a> {
-    blocks: &'a Blocks,
-    time_s: &'a [f64],
-    /// First entry that has parts.
-    first: usize,
-}
-
-impl Rows<'_> {
-    /// mm per entry from m per block.
-    fn spread(&self, values: &[f64]) -> Vec<f64> {
-        let n = self.blocks.len();
-        let mut right = 0;
-        (0..self.time_s.len())
-            .map(|i| {
-                if i < self.first || n == 0 {
-                    return f64::NAN;
-                }
-                let t = self.time_s[i];
-                while right < n && self.blocks.time_s[right] < t {
-                    right += 1;
-                }
-                let (a, b) = (right.saturating_sub(1), right.min(n - 1));
-                let gap = self.blocks.time_s[b] - self.blocks.time_s[a];
-                let share = if gap > 0.0 {
-                    ((t - self.blocks.time_s[a]) / gap).clamp(0.0, 1.0)
-                } else {
-                    0.0
-                };
-                1e3 * (values[a] + share * (values[b] - values[a]))
-            })
-            .collect()
+        zeros: Zeros {
+            load: record.zero_line,
+            travel_m: zero,
+            parts_from_s,
+        },
     }
 }

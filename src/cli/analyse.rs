@@ -31,6 +31,13 @@ pub(super) fn run(wishes: &Wishes, console: &Console) -> Result<Exit, Fault> {
             "analyse one folder at a time, or name the logs in the sheets",
         ));
     }
+    if wishes.log.is_some() && wishes.traces == TraceRows::All {
+        // A long log is read a second time for its traces, which stdin cannot be.
+        return Err(Fault::new(
+            "--log with --traces all: every row is read from the log that the sheet names",
+            "name the log in the sheet, or leave --traces away",
+        ));
+    }
     let out = wishes.out.as_deref().filter(|_| !shown);
     let targets = plan::targets(&wishes.folders, out)?;
     let prove = |t: &Target| if shown { Ok(()) } else { plan::prove(t) };
@@ -106,9 +113,11 @@ pub(super) fn stage(
     let report = report::render(analysis, &charts);
     staging.write("analysis.json", json)?;
     #[cfg(feature = "parquet")]
-    {
+    if analysis.settings.all_traces && analysis.record.rows_per_entry > 1 {
+        files::write_every_row(&target.folder, analysis, &staging)?;
+    } else {
         let traces = export::parquet(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
-        staging.write("traces.parquet", &traces)?;
+        staging.write(files::TRACES, &traces)?;
     }
     for chart in &charts {
         staging.write(&format!("charts/{}", chart.file_name), chart.svg.as_bytes())?;

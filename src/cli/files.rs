@@ -5,12 +5,18 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
+#[cfg(feature = "parquet")]
+use crate::analysis::Analysis;
+#[cfg(feature = "parquet")]
+use crate::export::{EveryRow, ExportError};
 use crate::ingest::{self, FileNames};
 use crate::pipeline::Inputs;
 use crate::sheet::Sheet;
 
 /// Name of the sheet in every pull folder.
 pub(super) const SHEET: &str = "sheet.toml";
+/// Name of the table of traces.
+pub(super) const TRACES: &str = "traces.parquet";
 /// Largest sheet that is read: a sheet is written by hand.
 const SHEET_MAX: u64 = 1 << 20;
 
@@ -166,6 +172,53 @@ fn open(path: &Path, role: &str, folder: &Path) -> Result<File, Fault> {
     File::open(path).map_err(|e| Fault::io(path, &format!("the {role} cannot be read"), &e))
 }
 
+/// Reads the log of an analysed pull once more, and writes the traces of every row.
+///
+/// # Errors
+/// The log can no longer be read or has changed, or the system's.
+#[cfg(feature = "parquet")]
+pub(super) fn write_every_row(
+    folder: &Path,
+    analysis: &Analysis,
+    staging: &Staging,
+) -> Result<(), Fault> {
+    use std::ops::ControlFlow;
+
+    let sheet = &analysis.sheet.0;
+    let name = &sheet.pull.log;
+    let mut log = open(&folder.join(name), "log", folder)?;
+    let file = staging.create(TRACES)?;
+    let failed = |e: ExportError| Fault::export(&staging.place.join(TRACES), &e);
+    let mut writer = EveryRow::begin(analysis, file).map_err(failed)?;
+    let mut refused = None;
+    let read = ingest::each_row(
+        &mut log,
+        sheet,
+        name,
+        &mut |group| match writer.write(&group) {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(error) => {
+                refused = Some(error);
+                ControlFlow::Break(())
+            }
+        },
+    );
+    if let Some(error) = refused {
+        return Err(failed(error));
+    }
+    let read = read.map_err(|e| Fault::ingest(folder, &e))?;
+    if !analysis.inputs.contains(&read) {
+        return Err(Fault::new(
+            format!(
+                "{}: the log changed while it was read",
+                folder.join(name).display()
+            ),
+            "wait until nothing writes to it any more, and run again",
+        ));
+    }
+    writer.finish().map_err(failed)
+}
+
 /// Results being written beside their place, to be put there in one step.
 #[derive(Debug)]
 pub(super) struct Staging {
@@ -219,6 +272,16 @@ impl Staging {
     /// Where the files lie until then.
     pub(super) fn path(&self) -> &Path {
         self.dir.path()
+    }
+
+    /// Makes one file that is written piece by piece.
+    ///
+    /// # Errors
+    /// The system's.
+    #[cfg(feature = "parquet")]
+    fn create(&self, name: &str) -> Result<File, Fault> {
+        File::create(self.dir.path().join(name))
+            .map_err(|e| Fault::io(&self.place.join(name), "cannot be written", &e))
     }
 
     /// Puts the results in their place. Until the one step that does it, the older result stands untouched.
@@ -278,7 +341,7 @@ const OURS: &[&str] = &[
     "report.md",
     "seal.json",
     "seal.json.sig",
-    "traces.parquet",
+    TRACES,
 ];
 
 /// Refuses to replace anything but a former result.

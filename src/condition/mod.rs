@@ -20,6 +20,8 @@ mod range;
 /// Zero and drift of the load cell.
 mod zero;
 
+pub use zero::ZeroLine;
+
 /// A channel ready for the fits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Signal {
@@ -68,6 +70,8 @@ pub struct Conditioned {
     pub load_zero: Estimate,
     /// Drift of the cell's zero from start to end, likewise.
     pub load_drift: Estimate,
+    /// What was taken out of the load for both.
+    pub zero_line: ZeroLine,
     /// Entries of slack at the start, before the line is taken up; 0 without any.
     pub slack_until: usize,
 }
@@ -141,7 +145,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
         drift,
         slack,
     } = zero::find(&log.time_s, &load, sheet);
-    zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
+    let zero_line = zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
     zero::remark(&at_start, &drift, high, &mut caveats);
     range::remark_load(&load, sheet, high, &mut caveats);
     remark_gaps(&log.time_s, period_s, &mut caveats);
@@ -156,6 +160,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
             segments: log.segments.clone(),
             load_zero: at_start,
             load_drift: drift,
+            zero_line,
             slack_until: slack.map_or(0, |s| s.start.end),
         },
         caveats,

@@ -5,6 +5,9 @@
 #[cfg(feature = "parquet")]
 mod traces;
 
+#[cfg(feature = "parquet")]
+pub use traces::EveryRow;
+
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 

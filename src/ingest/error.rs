@@ -164,6 +164,9 @@ pub enum IngestError {
         line: u64,
         most: usize,
     },
+    /// Whoever took the rows wanted no more.
+    #[error("{file}: the rows were not all taken")]
+    Stopped { file: String },
     /// Marks without time.
     #[error("{file}, line {line}: no time column; every reading needs its time on the log's clock")]
     MarksWithoutTime { file: String, line: usize },
@@ -181,7 +184,7 @@ impl IngestError {
     #[must_use]
     pub fn hint(&self) -> Option<String> {
         let text = match self {
-            Self::Io { .. } => return None,
+            Self::Io { .. } | Self::Stopped { .. } => return None,
             Self::Empty { .. } | Self::NoRows { .. } => {
                 "export the log again from the logger; the sheet names the file under [pull] log".into()
             }

@@ -2,6 +2,7 @@
 //!
 //! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`](crate::ingest::ENTRIES_MAX) rows is kept row by row;
 //! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`](crate::ingest::Log::rows_per_entry)).
+//! Every row of such a log is had by reading it again, with [`each_row`](crate::ingest::each_row).
 
 mod blocks;
 mod cell;
@@ -23,7 +24,7 @@ use serde::{Deserialize, Serialize};
 pub use crate::sheet::GaugeKind;
 pub use columns::{ColumnName, column_name};
 pub use error::IngestError;
-pub use read::{FileNames, read_log};
+pub use read::{FileNames, RowGroup, each_row, read_log};
 pub use sniff::{Found, FoundColumn, sniff};
 
 use crate::units::Unit;

@@ -13,7 +13,7 @@ use crate::caveat::Caveat;
 use crate::condition::{Conditioned, InstrumentErrors, Signal};
 use crate::ingest::GaugeKind;
 use crate::phases::{Blocks, Phase, PhaseKind};
-use crate::separate::{Course, Part, PartName, Separated};
+use crate::separate::{Between, Course, Part, PartName, Separated};
 use crate::sheet::{Rule, Sheet};
 use crate::stats::{Estimate, Measure};
 
@@ -136,6 +136,7 @@ impl Pull {
             segments: vec![],
             load_zero: Estimate::cannot_tell(Measure::Force, "hand-made"),
             load_drift: Estimate::cannot_tell(Measure::Force, "hand-made"),
+            zero_line: crate::condition::ZeroLine::default(),
         };
         let separated = Separated {
             parts: BTreeMap::new(),
@@ -143,6 +144,7 @@ impl Pull {
             closure: vec![],
             stretch_curve: None,
             blocks,
+            between: Between::default(),
             travel_m: vec![],
         };
         Self {

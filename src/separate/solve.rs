@@ -46,6 +46,8 @@ impl Prior {
 pub(super) struct Weight {
     pub non_negative: bool,
     pub prior: Prior,
+    /// Where the prior is centred.
+    pub centre: f64,
     /// Name of the source for the budget; empty for shapes and offsets, whose spread counts as noise.
     pub source: String,
 }
@@ -345,6 +347,7 @@ impl Problem {
         let mut columns = local;
         for (i, weight) in self.weights.iter().enumerate() {
             dense[i][i] += weight.prior.precision() + RIDGE;
+            right[i] += weight.prior.precision() * weight.centre;
             columns[i] = dense[i][..=i]
                 .iter()
                 .copied()
