@@ -47,7 +47,10 @@ pub(super) fn run(wishes: &Wishes, console: &Console) -> Result<Exit, Fault> {
         ..Settings::default()
     };
     let (mut analysed, mut failed, mut against) = (0, 0, 0);
-    for (target, proof) in targets.iter().zip(proofs) {
+    for (at, (target, proof)) in targets.iter().zip(proofs).enumerate() {
+        if targets.len() > 1 {
+            console.progress(|| format!("{} of {}: {}", at + 1, targets.len(), target.name));
+        }
         match proof.and_then(|()| one(target, &settings, wishes, shown, console)) {
             Ok(word) => {
                 analysed += 1;
@@ -114,7 +117,7 @@ pub(super) fn stage(
     staging.write("analysis.json", json)?;
     #[cfg(feature = "parquet")]
     if analysis.settings.all_traces && analysis.record.rows_per_entry > 1 {
-        files::write_every_row(&target.folder, analysis, &staging)?;
+        files::write_every_row(&target.folder, analysis, staging)?;
     } else {
         let traces = export::parquet(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
         staging.write(files::TRACES, &traces)?;

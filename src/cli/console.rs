@@ -30,6 +30,13 @@ impl Console {
         (self.quiet, self.verbose) = (quiet, verbose);
     }
 
+    /// How far long work has come, for a person who waits; a file or a pipe does not.
+    pub(super) fn progress(&self, line: impl FnOnce() -> String) {
+        if std::io::stderr().is_terminal() {
+            self.say(&line());
+        }
+    }
+
     /// A line for those who asked to hear more.
     pub(super) fn more(&self, line: impl FnOnce() -> String) {
         if self.verbose {

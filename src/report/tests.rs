@@ -340,6 +340,29 @@ fn the_cause_and_its_remedies_are_told_in_both_forms() {
     assert!(report.markdown.contains("\n2. **Bind cover to core.** Why"));
 }
 
+/// Stages speak kN and mm; a reader who asked for pounds and inches is told in those throughout.
+#[test]
+fn sentences_of_the_stages_speak_the_units_of_the_report() {
+    let mut analysis = sample::simulated();
+    analysis.verdict.grounds = vec!["Slip is at most 0.042 mm, allowed 5 mm.".into()];
+    analysis.diagnosis.evidence = vec!["It moved: 3.57 mm, first seen at 4.5 kN.".into()];
+    analysis.caveats = vec![crate::caveat::Caveat::new(
+        "cell-zero-shifted",
+        crate::caveat::Weight::Caution,
+        "The zero moved by 0.02 kN between 0 and 2.5 mm.",
+        "Warm the cell up.",
+    )];
+    let markdown = report(&analysis).markdown.replace('\u{a0}', " ");
+    for told in [
+        "at most 0.00165 in, allowed 0.197 in.",
+        "It moved: 0.1406 in, first seen at 1010 lbf.",
+        "The zero moved by 4.50 lbf between 0 and 0.0984 in.",
+        "(`bitterend explain cell-zero-shifted`)",
+    ] {
+        assert!(markdown.contains(told), "{told} is missing in\n{markdown}");
+    }
+}
+
 #[test]
 fn where_no_cause_can_be_named_the_next_thing_names_the_gauge() {
     let mut analysis = sample::bracket();
