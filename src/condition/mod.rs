@@ -11,6 +11,9 @@ use crate::stats::Estimate;
 /// What the sheet states of an instrument.
 pub(crate) mod instrument;
 
+/// Lags between channels.
+mod lag;
+
 /// Noise of a channel.
 pub mod noise;
 
@@ -20,6 +23,7 @@ mod range;
 /// Zero and drift of the load cell.
 mod zero;
 
+pub use lag::Lag;
 pub use zero::ZeroLine;
 
 /// A channel ready for the fits.
@@ -35,6 +39,8 @@ pub struct Signal {
     pub step: f64,
     /// Instrument errors common to all entries.
     pub errors: InstrumentErrors,
+    /// How far the channel runs behind the load, where the record's corners show it; not taken out of `values`.
+    pub lag: Option<Lag>,
 }
 
 /// Half widths of the instrument's errors as its sheet states them; common to all entries, so never averaged away.
@@ -146,6 +152,10 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
         slack,
     } = zero::find(&log.time_s, &load, sheet);
     let zero_line = zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
+    let corners = lag::Corners::of(&log.time_s, period_s, &load);
+    for gauge in gauges.iter_mut().filter(|g| !g.kind.is_force()) {
+        gauge.lag = corners.lag(gauge);
+    }
     zero::remark(&at_start, &drift, high, &mut caveats);
     range::remark_load(&load, sheet, high, &mut caveats);
     remark_gaps(&log.time_s, period_s, &mut caveats);
@@ -200,6 +210,7 @@ fn signal(
         noise,
         step,
         errors: stated.errors,
+        lag: None,
     })
 }
 

@@ -124,6 +124,7 @@ impl Pull {
                 gain: errors.gain,
                 ..InstrumentErrors::default()
             },
+            lag: None,
         };
         let conditioned = Conditioned {
             slack_until: 0,
@@ -244,6 +245,7 @@ impl Pull {
             noise,
             step: 0.0,
             errors: InstrumentErrors::default(),
+            lag: None,
         });
         self
     }

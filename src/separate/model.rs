@@ -83,8 +83,10 @@ impl Balance {
     }
 }
 
-/// Standard deviation before the fit of a lag of a gauge behind the load, s.
+/// Standard deviation before the fit of a lag of a gauge behind the load where no corners show it, s.
 const LAG_SD_S: f64 = 0.15;
+/// The same for gauges other than the travel's: a part that is always open, s, and a share of the travel's lag.
+const LAG_OF_OTHERS: (f64, f64) = (0.03, 1.0);
 /// Half width of the mark's share if the sheet gives its distance only: a quarter (common practice, no source).
 const SHARE_HALF_WIDTH: f64 = 0.25;
 /// Distance of a mark whose distance is not stated: within this of the mouth, m.
@@ -133,7 +135,12 @@ pub(super) fn fit(
     sheet: &Sheet,
 ) -> Result<Option<Balance>, SolveError> {
     let scene = Scene::new(record, phased, sheet);
-    let mut lags: Vec<(GaugeKind, f64)> = Vec::new();
+    let mut lags: Vec<(GaugeKind, f64)> = record
+        .gauges
+        .iter()
+        .filter_map(|g| Some((g.kind, g.lag?.lag_s)))
+        .filter(|(_, lag)| lag.abs() > 0.1 * record.period_s)
+        .collect();
     let Some(rough) = scene.assemble(&lags, None)? else {
         return Ok(None);
     };
@@ -146,6 +153,7 @@ pub(super) fn fit(
             slope,
             misfit,
             binding,
+            lags: lags.clone(),
             spline: Some(
                 balance
                     .stretch
@@ -185,16 +193,26 @@ pub(super) fn fit(
         let settled = found
             .iter()
             .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
-        lags = shift
-            .into_iter()
-            .filter(|(_, lag)| lag.abs() > 0.1 * record.period_s)
-            .collect();
+        for (kind, lag) in shift {
+            lags.retain(|(k, _)| *k != kind);
+            if lag.abs() > 0.1 * record.period_s {
+                lags.push((kind, lag));
+            }
+        }
         let quiet = misfit
             .iter()
             .zip(&pass.misfit)
             .all(|(new, old)| new / old < 1.3);
         if settled && quiet {
             break;
+        }
+    }
+    for gauge in &record.gauges {
+        if let Some(lag) = gauge.lag
+            && balance.lags.iter().all(|(k, _, _)| *k != gauge.kind)
+        {
+            let found = (gauge.kind, lag.lag_s, lag.standard_uncertainty_s);
+            balance.lags.push(found);
         }
     }
     Ok(Some(balance))
@@ -207,6 +225,16 @@ struct Pass {
     binding: Option<Vec<bool>>,
     /// Weights of the stretch columns, the splines first.
     spline: Option<Vec<f64>>,
+    /// Lags taken out of the gauges, s.
+    lags: Vec<(GaugeKind, f64)>,
+}
+
+impl Pass {
+    /// The lag taken out of a gauge, s.
+    fn lag(&self, kind: GaugeKind) -> f64 {
+        let found = self.lags.iter().find(|(k, _)| *k == kind);
+        found.map_or(0.0, |(_, lag)| *lag)
+    }
 }
 
 impl<'a> Scene<'a> {
@@ -884,19 +912,37 @@ impl RowBuilder<'_, '_> {
                 {
                     *v += slope.powi(2) * load;
                 }
+                let gauge = self.scene.record.gauge(reading.kind);
+                let known = gauge.and_then(|g| g.lag).map(|l| l.standard_uncertainty_s);
                 let lag: Vec<f64> = (0..n)
                     .map(|k| -pass.slope[k] * self.scene.load_rate[k])
                     .collect();
                 self.nuisance(
                     &mut columns,
                     lag,
-                    Prior::Normal(LAG_SD_S),
+                    Prior::Normal(known.unwrap_or(LAG_SD_S)),
                     &reading.kind.lag_source(),
                 );
             }
             let factor = pass.misfit.get(place).copied().unwrap_or(1.0);
             for v in &mut variance {
                 *v *= factor;
+            }
+            if reading.kind != GaugeKind::Travel {
+                let taken = pass.lag(reading.kind);
+                let rate =
+                    readings::rate(reading.kind, self.scene.record, &self.scene.blocks, taken);
+                if let Some(rate) = rate {
+                    // Channels of one logger mostly pass one filter: what lags the travel shows, others may have too.
+                    let common = pass.lag(GaugeKind::Travel);
+                    let lag = rate.iter().map(|r| -enlarged * r).collect();
+                    let sd = LAG_OF_OTHERS.0 + LAG_OF_OTHERS.1 * common.abs();
+                    let source = reading.kind.lag_source();
+                    self.nuisance(&mut columns, lag, Prior::Normal(sd), &source);
+                    if let Some(weight) = self.weights.last_mut() {
+                        weight.centre = common - taken;
+                    }
+                }
             }
         }
         Rows {

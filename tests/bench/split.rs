@@ -117,6 +117,15 @@ fn main() {
                     }
                 }
             }
+            for g in &record.gauges {
+                let drawn = simulated.draws.gauges.iter().find(|d| d.kind == g.kind);
+                println!(
+                    "  lag {:?} {:?} truth {:?}",
+                    g.kind,
+                    g.lag,
+                    drawn.map(|d| d.lag_s)
+                );
+            }
             println!(
                 "  zero {:?} drift {:?}",
                 record.load_zero.value, record.load_drift.value
