@@ -45,6 +45,9 @@ pub struct Analysis {
     pub aboard: Option<AboardResult>,
     /// Which interface moved, what to do about it, and the pull that would prove it.
     pub diagnosis: Diagnosis,
+    /// For a survey: the record read without one slip or the other; empty for other purposes.
+    #[serde(default)]
+    pub explanations: Vec<crate::separate::Explanation>,
     /// What a reader must know first.
     pub caveats: Vec<Caveat>,
     /// Phases of the pull.

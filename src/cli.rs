@@ -11,11 +11,13 @@ mod console;
 mod exit;
 mod fault;
 mod files;
+mod help;
 mod leftovers;
 mod new;
 mod plan;
-mod resume;
 mod prepare;
+mod resume;
+mod seal;
 mod simulate;
 mod sources;
 
@@ -31,7 +33,7 @@ use console::Console;
 /// Runs the command that was typed.
 #[must_use]
 pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
-    let console = Console::new();
+    let mut console = Console::new();
     let args = match Args::try_parse_from(words) {
         Ok(args) => args,
         Err(usage) => {
@@ -41,6 +43,7 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
             return if wrong { Exit::Nothing } else { Exit::Done };
         }
     };
+    console.speak(args.quiet, args.verbose);
     let done = match args.command {
         Command::New { folder, log } => {
             new::run(&folder, log.as_deref(), &console).map(|()| Exit::Done)
@@ -49,11 +52,29 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
         Command::Analyse(wishes) => analyse::run(&wishes, &console),
         Command::Compare(wishes) => compare::run(&wishes, &console),
         Command::Plan(wishes) => prepare::run(&wishes, &console),
+        Command::Seal(wishes) => seal::seal(&wishes, &console).map(|()| Exit::Done),
+        Command::Reproduce {
+            results,
+            pull,
+            signed_by,
+        } => seal::reproduce(&results, pull.as_deref(), &signed_by, &console),
         Command::Simulate { folder, kind, seed } => {
             simulate::run(&folder, &kind, seed, &console).map(|()| Exit::Done)
         }
+        Command::Explain { topic } => {
+            help::explain(topic.as_deref(), &console).map(|()| Exit::Done)
+        }
+        Command::Completions { shell } => {
+            console.result(help::completions(shell).trim_end());
+            Ok(Exit::Done)
+        }
+        Command::Man => help::man().map(|text| {
+            console.result(text.trim_end());
+            Exit::Done
+        }),
         Command::Schema { of } => {
             let text = match of {
+                SchemaOf::Seal => crate::export::schema_seal(),
                 SchemaOf::Sheet => crate::export::schema_sheet(),
                 SchemaOf::Analysis => crate::export::schema_analysis(),
                 SchemaOf::Comparison => crate::export::schema_comparison(),

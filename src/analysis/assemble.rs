@@ -24,6 +24,7 @@ pub(crate) struct Parted {
     pub limit: Limit,
     pub aboard: Option<AboardResult>,
     pub diagnosis: Diagnosis,
+    pub explanations: Vec<crate::separate::Explanation>,
     pub caveats: Vec<Caveat>,
 }
 
@@ -34,9 +35,10 @@ impl Analysis {
         settings: &Settings,
         record: &Conditioned,
         phased: &Phased,
-        separated: Separated,
+        mut separated: Separated,
         parted: Parted,
     ) -> Self {
+        end_with_the_line(&mut separated, phased);
         let facts = facts(&inputs, record, phased, &separated);
         Self {
             schema_version: SCHEMA_VERSION,
@@ -45,6 +47,7 @@ impl Analysis {
             limit: parted.limit,
             aboard: parted.aboard,
             diagnosis: parted.diagnosis,
+            explanations: parted.explanations,
             caveats: parted.caveats,
             phases: phased.phases.clone(),
             steps: steps(phased, &separated),
@@ -121,33 +124,83 @@ fn steps(phased: &Phased, separated: &Separated) -> Vec<StepRow> {
             parts: separated
                 .parts
                 .iter()
-                .filter_map(|(name, part)| Some((*name, at(part.course.as_ref()?, k))))
+                .filter_map(|(name, part)| Some((*name, at(*name, part.course.as_ref()?, k)?)))
                 .collect(),
         });
     }
     rows
 }
 
-/// A course at one block as an estimate.
-fn at(course: &Course, k: usize) -> Estimate {
-    let (low, high) = (course.low[k], course.high[k]);
-    match &course.value {
-        Some(value) => Estimate::measured(
-            Measure::Length,
-            value[k],
-            (high - low) / (2.0 * 1.96),
-            low,
-            high,
-            "course of the part",
-        ),
-        None => Estimate::bracket(
-            Measure::Length,
-            low,
-            high,
-            "course of the part",
-            "see the part",
-        ),
+/// Parts that a slack line no longer has.
+fn comes_back(name: PartName) -> bool {
+    matches!(name, PartName::Stretch | PartName::Give)
+}
+
+/// A slack line is not stretched and presses on nothing: from there on stretch and give are absent. The split carries
+/// their last values on.
+fn end_with_the_line(separated: &mut Separated, phased: &Phased) {
+    let slack = slack_from(phased, separated);
+    for (name, part) in &mut separated.parts {
+        let Some(course) = part.course.as_mut().filter(|_| comes_back(*name)) else {
+            continue;
+        };
+        for values in [&mut course.low, &mut course.high]
+            .into_iter()
+            .chain(&mut course.value)
+        {
+            if let Some(after) = values.get_mut(slack..) {
+                after.fill(f64::NAN);
+            }
+        }
     }
+}
+
+/// First block of the slack at the end: no travel belongs to the line any more, or, without a travel gauge, the load
+/// stays below what holds it taut.
+fn slack_from(phased: &Phased, separated: &Separated) -> usize {
+    let blocks = &separated.blocks;
+    let taut = |k: usize| {
+        separated.travel_m.get(k).map_or_else(
+            || blocks.load_n[k] >= SLACK_SHARE * phased.pretension_n.max(0.0),
+            |t| t.is_finite(),
+        )
+    };
+    (0..blocks.len()).rfind(|k| taut(*k)).map_or(0, |k| k + 1)
+}
+
+/// Below this share of the pre-tension the line is slack, as the split takes it.
+const SLACK_SHARE: f64 = 0.9;
+
+/// A course at one block as an estimate; `None` where it has no value.
+fn at(name: PartName, course: &Course, k: usize) -> Option<Estimate> {
+    const METHOD: &str = "course of the part";
+    let (low, high) = (*course.low.get(k)?, *course.high.get(k)?);
+    if !low.is_finite() || !high.is_finite() {
+        return None;
+    }
+    let Some(values) = &course.value else {
+        return Some(Estimate::bracket(
+            Measure::Length,
+            low,
+            high,
+            METHOD,
+            "see the part",
+        ));
+    };
+    let value = values.get(k).copied().filter(|v| v.is_finite())?;
+    let error = (high - low) / (2.0 * 1.96);
+    // What comes back may be either side of nothing; of what stays there is none or some.
+    Some(if low <= 0.0 && !comes_back(name) {
+        Estimate::at_most(
+            Measure::Length,
+            value.max(0.0),
+            error,
+            high.max(0.0),
+            METHOD,
+        )
+    } else {
+        Estimate::measured(Measure::Length, value, error, low, high, METHOD)
+    })
 }
 
 /// Energy for the cautions (domain: Care): half the highest load times the travel that came back; the area under the

@@ -509,6 +509,7 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         limit: limit(&c, split, slip),
         separated,
         aboard,
+        explanations: Vec::new(),
         diagnosis: crate::diagnose::Diagnosis {
             moved: crate::diagnose::Moved::Stopper,
             sure: crate::diagnose::Sureness::Measured,

@@ -16,14 +16,31 @@ use crate::sheet::Rule;
     arg_required_else_help = true,
     max_term_width = 100
 )]
-#[command(
-    after_help = "Exit codes: 0 done, and no verdict is against the line; 1 analysed, but a verdict is \"fails\" or \
-\"not decided\", or one of several pulls failed; 2 nothing could be done."
-)]
+#[command(after_help = AFTER)]
 pub(super) struct Args {
     #[command(subcommand)]
     pub command: Command,
+    /// Only errors on stderr
+    #[arg(long, short, global = true, conflicts_with = "verbose")]
+    pub quiet: bool,
+    /// Notes too on stderr, and where each result was written
+    #[arg(long, short, global = true)]
+    pub verbose: bool,
 }
+
+/// The examples are run as tests (tests/shell.rs).
+const AFTER: &str = "\
+Examples:
+  bitterend simulate pull-1 --kind halyard    make a pull folder to play with
+  bitterend check pull-1                      what was understood
+  bitterend analyse pull-1                    report in pull-1/results
+  bitterend analyse pull-1 --out -            the report to stdout, nothing written
+  bitterend explain cover-slip                what a word of the report means
+
+Exit codes: 0 done, and no verdict is against the line; 1 analysed, but a verdict is \"fails\" or \"not decided\", or \
+one of several pulls failed, or a reproduction differs; 2 nothing could be done, wrong usage too.
+
+Colour: only on a terminal, never with NO_COLOR set. Results go to stdout only when asked for, all else to stderr.";
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
@@ -47,6 +64,21 @@ pub(super) enum Command {
     Compare(Matrix),
     /// Plan pulls: how many, in which order, with which steps, and which stopper to try
     Plan(PlanWishes),
+    /// Record digests, settings and version of a results folder, so that it can be checked later
+    Seal(SealWishes),
+    /// Make the results of a sealed folder again and say what differs
+    #[command(
+        after_help = "Exit codes: 0 the same; 1 something differs; 2 nothing could be compared."
+    )]
+    Reproduce {
+        /// Sealed results folder
+        results: PathBuf,
+        /// Folder of the pull [default: the folder that holds the results]
+        #[arg(long, value_name = "FOLDER")]
+        pull: Option<PathBuf>,
+        #[command(flatten)]
+        signed_by: SignedBy,
+    },
     /// Make a pull folder from a physical model of a line in a stopper, with the truth beside it
     Simulate {
         /// Folder to make; nothing in it is overwritten
@@ -58,7 +90,24 @@ pub(super) enum Command {
         #[arg(long, value_name = "N", default_value_t = 1)]
         seed: u64,
     },
-    /// Print the JSON Schema of the sheet, of analysis.json or of comparison.json
+    /// Say in half a page what a word of the report means: a part, a rule, a caveat, a head of a table
+    #[command(after_help = "Example:\n  bitterend explain stopper-slip")]
+    Explain {
+        /// The word; without one, all of them are listed
+        topic: Option<String>,
+    },
+    /// Print the completions of a shell
+    #[command(
+        after_help = "Example:\n  bitterend completions bash > ~/.local/share/bash-completion/completions/bitterend"
+    )]
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the man page
+    #[command(after_help = "Example:\n  bitterend man > ~/.local/share/man/man1/bitterend.1")]
+    Man,
+    /// Print the JSON Schema of the sheet, of analysis.json, of comparison.json or of seal.json
     Schema {
         /// Which one
         of: SchemaOf,
@@ -67,13 +116,25 @@ pub(super) enum Command {
 
 /// `analyse`
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "\
+Examples:
+  bitterend analyse pull-1 pull-2 --out season     reports in season/pull-1 and season/pull-2
+  bitterend analyse pull-1 --json                  analysis.json to stdout as well
+  bitterend analyse pull-1 --log - --out -         the log from stdin, the report to stdout
+
+Exit codes: 0 no verdict is against the line; 1 a verdict is \"fails\" or \"not decided\", or one of several pulls failed; \
+2 nothing could be analysed.")]
 pub(super) struct Wishes {
     /// Folders of pulls, each with a sheet.toml
     #[arg(required = true, value_name = "FOLDER")]
     pub folders: Vec<PathBuf>,
-    /// Where results go: DIR for one folder, DIR/<folder name> for several [default: FOLDER/results]
+    /// Where results go: DIR for one folder, DIR/<folder name> for several; `-`: report.md to stdout, nothing is written
+    /// [default: FOLDER/results]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Log to read in place of the one that the sheet names; `-`: from stdin
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
     /// Rows of traces.parquet: means of blocks above 200,000 rows, or all
     #[arg(long, value_name = "ROWS", default_value = "blocks")]
     pub traces: TraceRows,
@@ -231,6 +292,30 @@ impl From<SpreadWord> for Spread {
     }
 }
 
+/// `seal`
+#[derive(Debug, ClapArgs)]
+pub(super) struct SealWishes {
+    /// Results folder that `analyse` wrote
+    pub results: PathBuf,
+    /// Folder of the pull [default: the folder that holds the results]
+    #[arg(long, value_name = "FOLDER")]
+    pub pull: Option<PathBuf>,
+    /// SSH key to sign with; `ssh-keygen -Y verify -n bitterend` checks it
+    #[arg(long, value_name = "FILE")]
+    pub key: Option<PathBuf>,
+}
+
+/// Whose signature is wanted.
+#[derive(Debug, ClapArgs)]
+pub(super) struct SignedBy {
+    /// Whom to trust: a file of allowed signers, as ssh-keygen takes it
+    #[arg(long, value_name = "FILE", requires = "identity")]
+    pub signers: Option<PathBuf>,
+    /// Who must have signed, by a name of that file
+    #[arg(long, value_name = "NAME", requires = "signers")]
+    pub identity: Option<String>,
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum TraceRows {
     /// Means of blocks above 200,000 rows
@@ -241,6 +326,8 @@ pub(super) enum TraceRows {
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 pub(super) enum SchemaOf {
+    /// seal.json
+    Seal,
     /// sheet.toml
     Sheet,
     /// analysis.json

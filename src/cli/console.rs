@@ -8,6 +8,8 @@ use super::fault::Fault;
 /// Both streams of the terminal.
 pub(super) struct Console {
     colour: bool,
+    quiet: bool,
+    verbose: bool,
     closed: Cell<bool>,
 }
 
@@ -17,7 +19,28 @@ impl Console {
         let refused = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
         Self {
             colour: !refused && std::io::stderr().is_terminal(),
+            quiet: false,
+            verbose: false,
             closed: Cell::new(false),
+        }
+    }
+
+    /// How much is said beside results and errors.
+    pub(super) fn speak(&mut self, quiet: bool, verbose: bool) {
+        (self.quiet, self.verbose) = (quiet, verbose);
+    }
+
+    /// What is being worked on, for a person who waits; a file or a pipe does not.
+    pub(super) fn now(&self, line: impl FnOnce() -> String) {
+        if std::io::stderr().is_terminal() {
+            self.say(&line());
+        }
+    }
+
+    /// A line for those who asked to hear more.
+    pub(super) fn more(&self, line: impl FnOnce() -> String) {
+        if self.verbose {
+            self.say(&line());
         }
     }
 
@@ -43,6 +66,12 @@ impl Console {
 
     /// A line for the person at the terminal, to stderr. A closed stderr is nobody's loss.
     pub(super) fn say(&self, line: &str) {
+        if !self.quiet {
+            self.line(line);
+        }
+    }
+
+    fn line(&self, line: &str) {
         let _ = writeln!(std::io::stderr(), "{line}");
     }
 
@@ -55,7 +84,7 @@ impl Console {
     pub(super) fn progress(&self, what: &'static str, all: usize) -> Progress {
         Progress {
             what,
-            all,
+            all: if self.quiet { 0 } else { all },
             live: std::io::stderr().is_terminal(),
         }
     }
@@ -73,7 +102,7 @@ impl Console {
         if let Some(hint) = &fault.hint {
             text += &format!("\n\n{} {hint}", self.paint("hint:", "36"));
         }
-        self.say(&text);
+        self.line(&text);
     }
 
     fn paint(&self, word: &str, code: &str) -> String {

@@ -26,6 +26,14 @@ const SHEET_MAX: u64 = 1 << 20;
 /// # Errors
 /// Anything missing or unreadable, with the path in the message.
 pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
+    read_pull_with(folder, None)
+}
+
+/// The same with another log in place of the one that the sheet names; `-` is stdin.
+///
+/// # Errors
+/// As for [`read_pull`].
+pub(super) fn read_pull_with(folder: &Path, log: Option<&Path>) -> Result<Inputs, Fault> {
     match fs::metadata(folder) {
         Ok(meta) if meta.is_dir() => {}
         Ok(_) => {
@@ -42,7 +50,11 @@ pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
     let (text, sheet_file) = read_sheet(folder)?;
     let sheet = Sheet::parse(&text, SHEET).map_err(|e| Fault::sheet(folder, &e))?;
 
-    let mut log = open(&folder.join(&sheet.pull.log), "log", folder)?;
+    let mut log: Box<dyn std::io::Read> = match log {
+        Some(log) if log == Path::new("-") => Box::new(std::io::stdin().lock()),
+        Some(log) => Box::new(open(log, "log", folder)?),
+        None => Box::new(open(&folder.join(&sheet.pull.log), "log", folder)?),
+    };
     let mut marks = match &sheet.pull.marks {
         Some(name) => Some(open(&folder.join(name), "marks", folder)?),
         None => None,
@@ -52,8 +64,8 @@ pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
         marks: sheet.pull.marks.as_deref().unwrap_or_default(),
     };
     let marks = marks.as_mut().map(|m| m as &mut dyn std::io::Read);
-    let (mut log, read) =
-        ingest::read_log(&mut log, marks, &sheet, names).map_err(|e| Fault::ingest(folder, &e))?;
+    let (mut log, read) = ingest::read_log(log.as_mut(), marks, &sheet, names)
+        .map_err(|e| Fault::ingest(folder, &e))?;
     let mut files = vec![sheet_file];
     files.extend(read);
     if let Some(second) = &sheet.second_log {
@@ -122,6 +134,44 @@ fn key_of(role: &str) -> String {
         "second log" => "[second_log] file".to_owned(),
         role => format!("[pull] {role}"),
     }
+}
+
+/// Every file below a folder, by its path with `/`. Links are not followed.
+///
+/// # Errors
+/// A link or something else that is no file, or the system's.
+pub(super) fn read_all(
+    folder: &Path,
+) -> Result<std::collections::BTreeMap<String, Vec<u8>>, Fault> {
+    let mut files = std::collections::BTreeMap::new();
+    let mut open = vec![(folder.to_owned(), String::new())];
+    while let Some((dir, inside)) = open.pop() {
+        let entries =
+            fs::read_dir(&dir).map_err(|e| Fault::io(&dir, "the folder cannot be read", &e))?;
+        for entry in entries {
+            let entry = entry.map_err(|e| Fault::io(&dir, "the folder cannot be read", &e))?;
+            let path = entry.path();
+            let kind = entry
+                .file_type()
+                .map_err(|e| Fault::io(&path, "cannot be read", &e))?;
+            let name = format!("{inside}{}", entry.file_name().to_string_lossy());
+            if kind.is_dir() {
+                open.push((path, format!("{name}/")));
+            } else if kind.is_file() {
+                let bytes = fs::read(&path).map_err(|e| Fault::io(&path, "cannot be read", &e))?;
+                files.insert(name, bytes);
+            } else {
+                return Err(Fault::new(
+                    format!(
+                        "{}: no regular file, which is no result of an analysis",
+                        path.display()
+                    ),
+                    "move it away: links are not followed",
+                ));
+            }
+        }
+    }
+    Ok(files)
 }
 
 /// Opens a regular file. Anything else (a folder, a pipe) would block or fail without a word.
@@ -261,6 +311,11 @@ impl Staging {
         written.map_err(|e| Fault::io(&self.place.join(name), "cannot be written", &e))
     }
 
+    /// Where the files lie until then.
+    pub(super) fn path(&self) -> &Path {
+        self.dir.path()
+    }
+
     /// Makes one file that is written piece by piece.
     ///
     /// # Errors
@@ -331,6 +386,7 @@ const OURS: &[&str] = &[
     "report.html",
     "report.md",
     "seal.json",
+    "seal.json.sig",
     TRACES,
 ];
 

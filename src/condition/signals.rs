@@ -405,6 +405,7 @@ mod tests {
             noise,
             step: 0.0,
             errors: crate::condition::InstrumentErrors::default(),
+            lag: None,
         }
     }
 

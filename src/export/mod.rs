@@ -116,6 +116,12 @@ pub fn schema_analysis() -> String {
     schema::<Analysis>(SchemaSettings::draft2020_12().for_serialize())
 }
 
+/// JSON Schema of `seal.json`, indented, with a newline at the end.
+#[must_use]
+pub fn schema_seal() -> String {
+    schema::<crate::seal::Seal>(SchemaSettings::draft2020_12().for_serialize())
+}
+
 fn schema<T: JsonSchema>(settings: SchemaSettings) -> String {
     let schema = settings.into_generator().into_root_schema_for::<T>();
     format!("{:#}\n", schema.as_value())

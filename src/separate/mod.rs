@@ -48,7 +48,11 @@ mod storage;
 /// Least squares under constraints.
 mod solve;
 
+/// The record with a slip held at nothing.
+mod tenable;
+
 pub use solve::SolveError;
+pub use tenable::{Explanation, GaugeFit, Tenable, explanations};
 
 /// A part of the travel.
 #[derive(

@@ -296,10 +296,11 @@ pub(super) fn caveats(cx: &Cx) -> Section {
                 (
                     format!("{weight}: {}", line_long(&k.message)),
                     line_long(&k.advice),
+                    k.code.to_string(),
                 )
             })
             .collect();
-    section("caveats", heading, vec![Block::Warnings(warnings)])
+    section("caveats", heading, vec![Block::Caveats(warnings)])
 }
 
 /// Cautions of the trade (common practice, no source).
