@@ -3,7 +3,9 @@
 //! Progressive slip never runs backwards, so every course is made non-decreasing (weighted isotonic fit) before a level is
 //! looked for in it. What seating is, [`super::seating`] says.
 
+use super::seating::Seating;
 use super::{Interface, LimitInputs};
+use crate::ingest::GaugeKind;
 use crate::separate::{Course, PartName};
 use crate::stats::estimate::LEVEL;
 use crate::stats::{autocorrelation, isotonic, linear, quantile};
@@ -43,8 +45,13 @@ pub(crate) struct Slip {
     pub low: Vec<f64>,
     pub high: Vec<f64>,
     pub noise: Vec<f64>,
-    /// Seating taken off, with its standard error.
-    pub seating: Option<(f64, f64)>,
+    /// What the split leaves of the gauge that shows this slip best, m; zero where there is none. A course runs straight
+    /// between few nodes: with this on it, it bends as the gauge saw it.
+    pub left: Vec<f64>,
+    /// Seating taken off.
+    pub(super) seating: Option<Seating>,
+    /// Standard uncertainty of the slip that comes from telling seating from it; empty where nothing was taken off.
+    pub open: Vec<f64>,
 }
 
 /// Where a course reaches a level.
@@ -76,12 +83,16 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
         low: vec![],
         high: vec![],
         noise: vec![],
+        left: vec![],
         seating: None,
+        open: vec![],
     };
     if let Some(course) = usable(inputs, own) {
         slip.take(inputs, course);
         if interface == Interface::Stopper {
-            slip.take_off_seating();
+            let blocks = &inputs.separated.blocks;
+            let phase: Vec<_> = slip.block.iter().map(|i| blocks.phase[*i]).collect();
+            slip.take_off_seating(&phase);
         }
         return slip;
     }
@@ -121,6 +132,10 @@ fn usable<'a>(inputs: &LimitInputs<'a>, part: PartName) -> Option<&'a Course> {
 impl Slip {
     fn take(&mut self, inputs: &LimitInputs, course: &Course) {
         let blocks = &inputs.separated.blocks;
+        let gauge = [GaugeKind::Tail, GaugeKind::Mark]
+            .iter()
+            .filter(|_| self.interface == Interface::Stopper)
+            .find_map(|kind| inputs.separated.closure.iter().find(|c| c.gauge == *kind));
         for i in 0..blocks.len() {
             let value = course.value.as_ref().map_or(course.high[i], |v| v[i]);
             let numbers = [
@@ -141,6 +156,9 @@ impl Slip {
             self.low.push(course.low[i].min(value));
             self.high.push(course.high[i].max(value));
             let noise = course.noise.get(i).copied().unwrap_or(0.0);
+            let left = gauge.and_then(|g| g.residual_m.get(i).copied());
+            self.left
+                .push(left.filter(|r| r.is_finite()).unwrap_or(0.0));
             self.noise.push(if noise.is_finite() {
                 noise.max(0.0)
             } else {
@@ -160,6 +178,18 @@ impl Slip {
             .iter()
             .map(|n| n.max(NOISE_FLOOR).powi(-2))
             .collect()
+    }
+
+    /// The same slip as its gauge saw it, block by block, instead of straight between nodes: a chord lies above slip that
+    /// sets in slowly, and would reach a small level too early.
+    pub fn as_read(&self) -> Self {
+        let mut read = self.clone();
+        for list in [&mut read.value, &mut read.low, &mut read.high] {
+            for (slip, left) in list.iter_mut().zip(&self.left) {
+                *slip += left;
+            }
+        }
+        read
     }
 
     /// The list made non-decreasing.

@@ -46,7 +46,7 @@ fn intervals_of_first_slip_and_allowance_cover_the_law() {
         (sharp, |slip| YIELD + slip / SHARP),
     ];
     for (law, truth) in laws {
-        let (mut inside, mut bias) = ([0, 0], [0.0, 0.0]);
+        let (mut inside, mut bias, mut told) = ([0, 0], [0.0, 0.0], [0, 0]);
         for seed in 0..pulls {
             let errors = Errors {
                 noise: 1e-5,
@@ -62,13 +62,22 @@ fn intervals_of_first_slip_and_allowance_cover_the_law() {
                 let load = of(&limit, rule);
                 let truth = truth(slip);
                 inside[i] += usize::from(load.low.unwrap() <= truth && truth <= load.high.unwrap());
-                bias[i] += (load.value.unwrap() / truth - 1.0) / pulls as f64;
+                // Noise can leave open whether part of it is seating: then the figure is a bracket.
+                if let Some(value) = load.value {
+                    told[i] += 1;
+                    bias[i] += value / truth - 1.0;
+                }
             }
         }
         for i in 0..2 {
             let share = inside[i] as f64 / pulls as f64;
             assert!(share >= 0.91, "rule {i} covers {share}");
-            assert!(bias[i].abs() < 0.005, "rule {i}: bias {}", bias[i]);
+            let bias = bias[i] / f64::from(told[i].max(1));
+            assert!(
+                told[i] > 0 && bias.abs() < 0.005,
+                "rule {i}: told {}, bias {bias}",
+                told[i]
+            );
         }
     }
 }

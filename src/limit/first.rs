@@ -12,31 +12,34 @@ use crate::phases::PhaseKind;
 use crate::sheet::Rule;
 use crate::stats::estimate::LEVEL;
 use crate::stats::segmented::{self, Left};
-use crate::stats::{Estimate, Measure, autocorrelation, quantile};
+use crate::stats::{Estimate, Measure, Status, autocorrelation, quantile};
 
 /// Slip that counts as slip, m.
 pub(super) const LEAST: f64 = 1e-4;
 /// The same in standard uncertainties.
 const IN_UNCERTAINTIES: f64 = 3.0;
+/// Share of the load between the ends of an interval beyond which seating leaves a bracket, no figure.
+const APART: f64 = 0.1;
 /// Probability below which a bend is believed.
 const BEND_LEVEL: f64 = 0.01;
 /// Points that the bend is searched on; more are averaged.
 const BEND_POINTS: usize = 120;
 
 pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
+    let slip = &slip.as_read();
     let level = |i: usize| LEAST.max(IN_UNCERTAINTIES * slip.uncertainty(i));
     // Where only an upper bound is known, its own width must not raise the level that it is held to.
     let plain = |_: usize| LEAST;
     let method = "load at which progressive slip reached 0.1 mm or 3 standard uncertainties";
-    let (load, rate) = if slip.known == Known::Value {
+    let plain_method = "load at which progressive slip reached 0.1 mm";
+    let (load, rate) = if slip.known == Known::Value
+        && let Some(open) = overlap(slip)
+    {
+        overlapping(inputs, slip, open, plain_method)
+    } else if slip.known == Known::Value {
         reach(inputs, slip, level, method)
     } else {
-        reach(
-            inputs,
-            slip,
-            plain,
-            "load at which progressive slip reached 0.1 mm",
-        )
+        reach(inputs, slip, plain, plain_method)
     };
     let bend = if slip.absent.is_none() && slip.known == Known::Value {
         bend(inputs, slip)
@@ -51,6 +54,40 @@ pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
         rate,
         bend,
     }
+}
+
+/// Standard uncertainty of the slip from telling seating from it, where that is too much for a figure: more than a third
+/// of the slip that counts, or so much that the ends of the interval lie [`APART`] of the load from each other.
+fn overlap(slip: &Slip) -> Option<f64> {
+    let first = slip.crossing(&slip.high, |_| LEAST)?;
+    let from = first.at;
+    let to = slip.crossing(&slip.value, |_| LEAST).map_or(from, |c| c.at);
+    let open = slip.open.get(from..=to.max(from))?;
+    let most = open.iter().copied().fold(0.0, f64::max);
+    let apart = slip
+        .crossing(&slip.low, |_| LEAST)
+        .is_some_and(|last| last.load - first.load > APART * last.load);
+    (most > LEAST / IN_UNCERTAINTIES || (most > 0.0 && apart)).then_some(most)
+}
+
+/// A bracket: from where the slip less the least possible seating reaches the level to where the slip less the most
+/// possible seating does.
+fn overlapping(inputs: &LimitInputs, slip: &Slip, open: f64, method: &str) -> (Estimate, AtRate) {
+    let mut bracket = slip.clone();
+    bracket.known = Known::Bracket;
+    // The curves of seating are approximations: a further standard uncertainty at the far end.
+    for (low, open) in bracket.low.iter_mut().zip(&slip.open) {
+        *low -= open;
+    }
+    let (mut load, rate) = reach(inputs, &bracket, |_| LEAST, method);
+    if load.status == Status::Bracket {
+        load.reason = Some(format!(
+            "seating and progressive slip overlap: told apart to {:.2} mm (standard uncertainty) only; seating does not \
+             repeat, so loading twice to each load would tell them",
+            open * 1e3
+        ));
+    }
+    (load, rate)
 }
 
 /// Load at which the slip reaches `level`, with everything that widens it; shared with the allowance in millimetres.

@@ -18,6 +18,7 @@ use crate::sheet::{Limits, Rule, Sheet};
 use crate::stats::{Estimate, Status};
 
 mod allowance;
+mod bite;
 mod course;
 mod earliest;
 mod events;

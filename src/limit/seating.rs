@@ -1,119 +1,272 @@
 //! Seating: the first part of stopper slip, the jaws biting.
 //!
-//! It dies out with load before the progressive part starts, so it ends where slip against load is flattest within the
-//! lower half of the loads, and only if slip per load has fallen there to a quarter of its mean before. Where a saturating law
-//! `A·(1 − exp(−k·load))` fits up to there, its whole is the seating; else the level reached.
+//! Seating goes with the highest load so far and saturates; it is spent early and does not repeat. Progressive slip goes
+//! with time: what slides while the load stays below its highest so far (in a hold, on loading again) is progressive for
+//! certain. So that part is set apart first, and [`super::bite`] splits what is left, the fresh slip of the first
+//! loading, into a saturating curve and what sets in later. Its whole set of seatings that fit goes into the interval of
+//! the progressive slip. Where the points are too few or fit none of the curves, seating may be anything up to what
+//! slipped below half the highest load.
 
 use super::LimitInputs;
+use super::bite::{self, Bite, Bites};
 use super::course::{Known, NOISE_FLOOR, Slip};
-use crate::stats::curves::Approach;
+use crate::phases::PhaseKind;
 use crate::stats::estimate::LEVEL;
-use crate::stats::nonlinear::{self, Curve};
-use crate::stats::{Estimate, Measure};
+use crate::stats::{Estimate, Measure, quantile};
 
 /// Least slip that can be called seating, m.
-const SEATING_LEAST: f64 = 5e-5;
-/// Seating has ended only where slip per load has fallen to this share of its mean before.
-const SEATING_FLATTENS: f64 = 0.25;
-/// Share of the highest load within which seating must end.
-const SEATING_WITHIN: f64 = 0.5;
-/// Bins of load in which the slope of slip is looked at.
-const SEATING_BINS: usize = 20;
+const LEAST: f64 = 5e-5;
+/// Share of the highest load within which seating is as good as spent.
+const WITHIN: f64 = 0.5;
+/// Slip past the onset up to which points are used: further on no simple curve follows it, m.
+const BEYOND: f64 = 3e-4;
+/// Misfit in standard deviations of the points up to which a curve fits.
+const FITS: f64 = 3.0;
+/// Progressive slip is a difference between two readings of slip, each with the interval that the split states.
+const DIFFERENCE: f64 = std::f64::consts::SQRT_2;
+/// A load that grows by less than this share of the highest is no new highest load.
+const GROWS: f64 = 5e-4;
 
-struct Seating {
-    level: f64,
-    error: f64,
-    course: Vec<f64>,
+/// Seating as taken off.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Seating {
+    /// At the highest load, m.
+    pub level: f64,
+    pub error: f64,
+    pub low: f64,
+    pub high: f64,
+    /// Whether the points settled it.
+    pub told: bool,
+}
+
+/// Fresh slip against the highest load above pre-tension, with what blurs it.
+struct Points {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    noise: Vec<f64>,
+    dependence: f64,
+}
+
+/// Seating over the elements: best, least and most.
+struct Over {
+    best: Vec<f64>,
+    least: Vec<f64>,
+    most: Vec<f64>,
+    seating: Seating,
 }
 
 impl Slip {
-    pub(super) fn take_off_seating(&mut self) {
-        if self.known == Known::Bracket {
-            // Each end loses the seating that it shows itself.
-            let taken = self.seating_of(&self.high);
-            let low = self.seating_of(&self.low);
-            if let Some(seating) = &taken {
-                subtract(&mut self.high, &seating.course);
-                subtract(&mut self.value, &seating.course);
-            }
-            if let Some(seating) = &low {
-                subtract(&mut self.low, &seating.course);
-            }
-            self.seating = taken.map(|s| (s.level, s.error));
+    pub(super) fn take_off_seating(&mut self, phase: &[PhaseKind]) {
+        if self.never_loaded() {
             return;
         }
-        if let Some(seating) = self.seating_of(&self.value) {
-            for list in [&mut self.value, &mut self.low, &mut self.high] {
-                subtract(list, &seating.course);
+        if self.known == Known::Bracket {
+            // Each end loses the seating that it shows itself, so that it stays an end.
+            let (high, low) = (
+                self.seating_of(&self.high, phase),
+                self.seating_of(&self.low, phase),
+            );
+            if let Some(over) = &high {
+                subtract(&mut self.high, &over.least);
+                subtract(&mut self.value, &over.least);
             }
-            self.seating = Some((seating.level, seating.error));
+            if let Some(over) = &low {
+                subtract(&mut self.low, &over.most);
+            }
+            self.seating = high.map(|over| over.seating);
+            return;
         }
+        let read = self.as_read().value;
+        let Some(over) = self.seating_of(&read, phase) else {
+            return;
+        };
+        let certain = self.while_not_fresh(&read, phase);
+        let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+        self.open = vec![0.0; self.value.len()];
+        for i in 0..self.value.len() {
+            let below = DIFFERENCE * (self.value[i] - self.low[i]);
+            let above = DIFFERENCE * (self.high[i] - self.value[i]);
+            let value = self.value[i] - over.best[i];
+            let low = value - below.hypot(over.most[i] - over.best[i]);
+            self.high[i] = value + above.hypot(over.best[i] - over.least[i]);
+            self.low[i] = low.max(certain[i] - below).min(value);
+            self.value[i] = value;
+            self.open[i] = (over.most[i] - over.least[i]) / (2.0 * factor);
+        }
+        self.seating = Some(over.seating);
     }
 
-    fn seating_of(&self, list: &[f64]) -> Option<Seating> {
-        let rising = self.rising(list);
-        let top = self.top();
-        let first = *self.highest.first()?;
-        if self.never_loaded() {
-            return None;
-        }
-        let edge = |j: usize| first + (top - first) * j as f64 / SEATING_BINS as f64;
-        // Slip when the highest load passes each edge.
-        let mut at_edge = Vec::with_capacity(SEATING_BINS + 1);
-        for j in 0..=SEATING_BINS {
-            let i = self.highest.partition_point(|h| *h <= edge(j)).max(1) - 1;
-            at_edge.push(i);
-        }
-        let bins = (SEATING_WITHIN * SEATING_BINS as f64) as usize;
-        let slope = |j: usize| rising[at_edge[j + 1]] - rising[at_edge[j]];
-        let flattest = (0..=bins).map(slope).fold(f64::INFINITY, f64::min);
-        let noise = self.noise.iter().copied().fold(0.0, f64::max);
-        let end = (0..=bins).find(|j| slope(*j) <= flattest + 2.0 * noise)?;
-        let level = rising[at_edge[end]] - rising[0];
-        let error = self.noise[at_edge[end]].max(NOISE_FLOOR);
-        if end == 0
-            || level < SEATING_LEAST.max(3.0 * error)
-            || slope(end) > SEATING_FLATTENS * level / end as f64
-        {
-            return None;
-        }
-        Some(self.seating_law(&rising, at_edge[end], level, error))
+    /// True where an element goes past every load before it on the way up: only there jaws go on biting.
+    fn fresh(&self, phase: &[PhaseKind]) -> Vec<bool> {
+        let least = GROWS * self.top();
+        (0..self.highest.len())
+            .map(|i| {
+                let moves = !matches!(
+                    phase[i],
+                    PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest | PhaseKind::Unload
+                );
+                i > 0 && moves && self.highest[i] > self.highest[i - 1] + least
+            })
+            .collect()
     }
 
-    /// Seating as `A·(1 − exp(−k·(load − first)))` where that fits, else the level reached at its end.
-    fn seating_law(&self, rising: &[f64], end: usize, level: f64, error: f64) -> Seating {
-        let first = self.highest[0];
-        let x: Vec<f64> = self.highest[..=end].iter().map(|h| h - first).collect();
-        let y: Vec<f64> = rising[..=end].iter().map(|s| s - rising[0]).collect();
-        let reach = x.last().copied().unwrap_or(1.0).max(1.0);
-        let fit = nonlinear::fit(&Approach, &x, &y, None, &[level, 3.0 / reach]);
-        if let Ok(fit) = fit
-            && fit.parameters[0] >= 0.8 * level
-            && fit.parameters[0] <= 1.3 * level
-            && fit.parameters[1] > 0.0
-            && fit.residual_sd() <= (0.1 * level).max(3.0 * error)
-        {
-            let mut unused = [0.0; 2];
-            let course = self
-                .highest
-                .iter()
-                .map(|h| Approach.value(h - first, &fit.parameters, &mut unused))
-                .collect();
-            return Seating {
-                level: fit.parameters[0],
-                error: fit.standard_error(0).hypot(error),
-                course,
-            };
-        }
-        let course = (0..rising.len())
-            .map(|i| (rising[i] - rising[0]).min(level))
+    /// Slip made while the load was not past its highest: progressive for certain.
+    fn while_not_fresh(&self, list: &[f64], phase: &[PhaseKind]) -> Vec<f64> {
+        let (rising, fresh) = (self.rising(list), self.fresh(phase));
+        let mut sum = 0.0;
+        (0..rising.len())
+            .map(|i| {
+                if i > 0 && !fresh[i] {
+                    sum += rising[i] - rising[i - 1];
+                }
+                sum
+            })
+            .collect()
+    }
+
+    /// How many of the elements are worth one: the split lets slip change its pace only now and then, and in between a
+    /// course is straight, whatever its noise.
+    fn dependence(&self, list: &[f64], picked: &[usize]) -> f64 {
+        let paces: Vec<f64> = picked
+            .iter()
+            .filter(|i| **i > 0)
+            .map(|i| (list[*i] - list[*i - 1]) / (self.time[*i] - self.time[*i - 1]).max(1e-9))
             .collect();
-        Seating {
-            level,
-            error,
-            course,
+        let fastest = paces
+            .iter()
+            .fold(0.0, |most: f64, pace| most.max(pace.abs()));
+        let kinks = paces
+            .windows(2)
+            .filter(|p| (p[1] - p[0]).abs() > 1e-6 * fastest)
+            .count();
+        picked.len() as f64 / (kinks as f64 + 1.0)
+    }
+
+    fn seating_of(&self, list: &[f64], phase: &[PhaseKind]) -> Option<Over> {
+        let rising = self.rising(list);
+        let (fresh, apart) = (self.fresh(phase), self.while_not_fresh(list, phase));
+        let (from, top) = (*self.highest.first()?, self.top());
+        let start = (1..rising.len()).find(|i| fresh[*i] && self.highest[*i] > 1.05 * from)?;
+        let picked: Vec<usize> = std::iter::once(start - 1)
+            .chain((start..rising.len()).filter(|i| fresh[*i]))
+            .collect();
+        let x: Vec<f64> = picked.iter().map(|i| self.highest[*i] - from).collect();
+        let y: Vec<f64> = picked.iter().map(|i| list[*i] - apart[*i]).collect();
+        let reach = top - from;
+        let half = x.partition_point(|x| *x <= WITHIN * reach).max(1) - 1;
+        let noise = self.noise.iter().copied().fold(NOISE_FLOOR, f64::max);
+        let early = y[half] - y[0];
+        let end = (0..y.len())
+            .find(|k| y[*k] > y[half] + BEYOND)
+            .unwrap_or(y.len());
+        if y[end - 1] - y[0] < LEAST.max(3.0 * noise) {
+            return None;
+        }
+        let points = Points {
+            noise: picked
+                .iter()
+                .map(|i| self.noise[*i].max(NOISE_FLOOR))
+                .collect(),
+            dependence: self.dependence(list, &picked),
+            x,
+            y,
+        };
+        let fitted = windowed(&points, end, reach).filter(|bites| bites.misfit <= FITS);
+        let over = match fitted {
+            Some(bites) => self.of_curves(&bites, from, noise),
+            None => unsettled(&rising, &apart, early),
+        };
+        Some(over)
+    }
+
+    fn of_curves(&self, bites: &Bites, from: f64, noise: f64) -> Over {
+        // The zero's error goes with the seating: what counts is the level at which it is spent. Without seating nothing
+        // is taken off, and never less than nothing.
+        let value = |b: &Bite, x: f64| {
+            if b.size > 0.0 {
+                (b.offset + b.seating(x)).max(0.0)
+            } else {
+                0.0
+            }
+        };
+        let x: Vec<f64> = self.highest.iter().map(|h| h - from).collect();
+        let best: Vec<f64> = x.iter().map(|x| value(&bites.best, *x)).collect();
+        let over = |pick: fn(f64, f64) -> f64, start: f64| -> Vec<f64> {
+            x.iter()
+                .map(|x| bites.allowed.iter().map(|b| value(b, *x)).fold(start, pick))
+                .collect()
+        };
+        let least = over(f64::min, f64::INFINITY);
+        let most = over(f64::max, f64::NEG_INFINITY);
+        let reach = self.top() - from;
+        let levels = || bites.allowed.iter().map(|b| b.seating(reach));
+        let (low, high) = (
+            levels().fold(f64::INFINITY, f64::min),
+            levels().fold(0.0, f64::max),
+        );
+        let error = noise.hypot((high - low) / (2.0 * quantile::normal(0.5 + 0.5 * LEVEL)));
+        Over {
+            best,
+            least,
+            most,
+            seating: Seating {
+                level: bites.best.seating(reach),
+                error,
+                low,
+                high,
+                told: true,
+            },
         }
     }
+}
+
+/// Anything up to what slipped below half the highest load.
+fn unsettled(rising: &[f64], apart: &[f64], early: f64) -> Over {
+    let zero = rising.first().copied().unwrap_or(0.0);
+    let most: Vec<f64> = rising
+        .iter()
+        .zip(apart)
+        .map(|(slip, apart)| (slip - apart - zero).clamp(0.0, early.max(0.0)))
+        .collect();
+    let none = vec![0.0; rising.len()];
+    Over {
+        best: none.clone(),
+        least: none,
+        most,
+        seating: Seating {
+            level: 0.0,
+            error: early / 3f64.sqrt(),
+            low: 0.0,
+            high: early,
+            told: false,
+        },
+    }
+}
+
+/// Fits up to `end`, then again up to where the slip past the onset has grown to [`BEYOND`].
+fn windowed(points: &Points, end: usize, reach: f64) -> Option<Bites> {
+    let Points { x, y, .. } = points;
+    let fit = |end: usize| {
+        let noise = &points.noise[..end];
+        bite::fit(&x[..end], &y[..end], noise, reach, points.dependence)
+    };
+    let mut end = end;
+    let mut bites = fit(end)?;
+    for _ in 0..2 {
+        let curve = bites.best;
+        let within = (0..y.len())
+            .find(|k| y[*k] - curve.offset - curve.seating(x[*k]) > BEYOND)
+            .unwrap_or(y.len());
+        if within == end {
+            break;
+        }
+        let Some(again) = fit(within) else {
+            break;
+        };
+        end = within;
+        bites = again;
+    }
+    Some(bites)
 }
 
 fn subtract(list: &mut [f64], course: &[f64]) {
@@ -139,20 +292,26 @@ pub(super) fn estimate(inputs: &LimitInputs, slip: &Slip) -> Estimate {
         .iter()
         .map(|g| g.errors.gain)
         .fold(0.0, f64::max);
-    let method = "flattest part of slip against load below half the highest load";
     let noise = slip.noise.iter().copied().fold(NOISE_FLOOR, f64::max);
-    let Some((level, error)) = slip.seating else {
-        let high = SEATING_LEAST.max(3.0 * noise);
+    let method = "saturating part of fresh slip against the highest load";
+    let Some(found) = slip.seating.filter(|s| s.high >= LEAST.max(3.0 * noise)) else {
+        let high = LEAST.max(3.0 * noise);
         return Estimate::at_most(Measure::Length, 0.0, high / 3.0, high, method);
     };
-    let half = crate::stats::coverage::half_width(error, &[gain * level], LEVEL);
-    let standard = error.hypot(gain * level / 3f64.sqrt());
-    Estimate::measured(
-        Measure::Length,
-        level,
-        standard,
-        (level - half).max(0.0),
-        level + half,
-        method,
-    )
+    if !found.told {
+        return Estimate::bracket(
+            Measure::Length,
+            found.low,
+            found.high + 2.0 * noise,
+            method,
+            "the points do not tell seating from slip that progresses",
+        );
+    }
+    let half = crate::stats::coverage::half_width(noise, &[gain * found.level], LEVEL);
+    let (low, high) = (found.low - half, found.high + half);
+    let standard = found.error.hypot(gain * found.level / 3f64.sqrt());
+    if low <= 0.0 {
+        return Estimate::at_most(Measure::Length, found.level, standard, high, method);
+    }
+    Estimate::measured(Measure::Length, found.level, standard, low, high, method)
 }
