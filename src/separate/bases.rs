@@ -99,12 +99,12 @@ pub(super) fn stretch_at_entries(history: &History, weights: &[f64]) -> Vec<f64>
     sum
 }
 
+/// What is shown a column's number and a way to its values at the entries.
+type Visit<'a> = dyn FnMut(usize, &mut dyn FnMut() -> Vec<f64>) + 'a;
+
 /// The columns of [`stretch`] after the splines, one after the other at every entry; those that the visitor does not ask
 /// for cost nothing. Gives the ranges of the lags of one image.
-fn each_column(
-    history: &History,
-    visit: &mut dyn FnMut(usize, &mut dyn FnMut() -> Vec<f64>),
-) -> [(usize, usize); 2] {
+fn each_column(history: &History, visit: &mut Visit) -> [(usize, usize); 2] {
     let share = shares(history);
     let mut j = 0;
     let mut next = |values: &mut dyn FnMut() -> Vec<f64>| {
