@@ -19,6 +19,9 @@ use crate::verdict::Verdict;
 /// Putting it together.
 mod assemble;
 
+/// Traces of rows that the record holds only as means.
+mod rows;
+
 pub(crate) use assemble::Parted;
 
 /// Version of the form of `analysis.json`; raised by one when a field changes its meaning or goes away.
@@ -42,6 +45,9 @@ pub struct Analysis {
     pub aboard: Option<AboardResult>,
     /// Which interface moved, what to do about it, and the pull that would prove it.
     pub diagnosis: Diagnosis,
+    /// For a survey: the record read without one slip or the other; empty for other purposes.
+    #[serde(default)]
+    pub explanations: Vec<crate::separate::Explanation>,
     /// What a reader must know first.
     pub caveats: Vec<Caveat>,
     /// Phases of the pull.
@@ -167,6 +173,19 @@ pub struct Traces {
     pub phase: Vec<PhaseKind>,
     /// Value, low and high of each part that has a course.
     pub parts: BTreeMap<crate::separate::PartName, TracePart>,
+    /// From what zeros they are counted.
+    pub zeros: Zeros,
+}
+
+/// The zeros from which load, travel and parts are counted in the traces.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Zeros {
+    /// What was taken out of the load as read.
+    pub load: crate::condition::ZeroLine,
+    /// Travel as read at the first dwell, m; `None` without a travel gauge.
+    pub travel_m: Option<f64>,
+    /// Time from which parts are defined, s.
+    pub parts_from_s: f64,
 }
 
 /// One part in the traces, mm. NaN outside the span where it is defined.

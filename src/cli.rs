@@ -1,18 +1,25 @@
 //! The command line: what was typed, files, the terminal, exit codes. Nothing below it touches any of them.
 //!
 //! `args` holds what was typed, `plan` where results go (proved writable before any work), `files` reads pull folders
-//! and replaces results as a whole, `console` prints, `exit` knows the codes; one module per command.
+//! and replaces results as a whole (`leftovers`: what killed runs left; `resume`: what stands already), `console` prints, `exit` knows the codes; one module per command.
 
 mod analyse;
 mod args;
 mod check;
+mod compare;
 mod console;
 mod exit;
 mod fault;
 mod files;
+mod help;
+mod leftovers;
 mod new;
 mod plan;
+mod prepare;
+mod resume;
+mod seal;
 mod simulate;
+mod sources;
 
 use std::ffi::OsString;
 
@@ -26,7 +33,7 @@ use console::Console;
 /// Runs the command that was typed.
 #[must_use]
 pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
-    let console = Console::new();
+    let mut console = Console::new();
     let args = match Args::try_parse_from(words) {
         Ok(args) => args,
         Err(usage) => {
@@ -36,19 +43,41 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
             return if wrong { Exit::Nothing } else { Exit::Done };
         }
     };
+    console.speak(args.quiet, args.verbose);
     let done = match args.command {
         Command::New { folder, log } => {
             new::run(&folder, log.as_deref(), &console).map(|()| Exit::Done)
         }
         Command::Check { folders } => Ok(check::run(&folders, &console)),
         Command::Analyse(wishes) => analyse::run(&wishes, &console),
+        Command::Compare(wishes) => compare::run(&wishes, &console),
+        Command::Plan(wishes) => prepare::run(&wishes, &console),
+        Command::Seal(wishes) => seal::seal(&wishes, &console).map(|()| Exit::Done),
+        Command::Reproduce {
+            results,
+            pull,
+            signed_by,
+        } => seal::reproduce(&results, pull.as_deref(), &signed_by, &console),
         Command::Simulate { folder, kind, seed } => {
             simulate::run(&folder, &kind, seed, &console).map(|()| Exit::Done)
         }
+        Command::Explain { topic } => {
+            help::explain(topic.as_deref(), &console).map(|()| Exit::Done)
+        }
+        Command::Completions { shell } => {
+            console.result(help::completions(shell).trim_end());
+            Ok(Exit::Done)
+        }
+        Command::Man => help::man().map(|text| {
+            console.result(text.trim_end());
+            Exit::Done
+        }),
         Command::Schema { of } => {
             let text = match of {
+                SchemaOf::Seal => crate::export::schema_seal(),
                 SchemaOf::Sheet => crate::export::schema_sheet(),
                 SchemaOf::Analysis => crate::export::schema_analysis(),
+                SchemaOf::Comparison => crate::export::schema_comparison(),
             };
             console.result(text.trim_end());
             Ok(Exit::Done)

@@ -1,12 +1,16 @@
 //! How a figure is written for people: the report's units, and rounding by the uncertainty.
 //!
-//! Charts and reports show two significant digits of the standard error, as JCGM 100:2008, 7.2.6 advises; the ends of
-//! the interval follow the value. A bracket or a bound has no standard error: its ends are rounded outward, so that
+//! Charts and reports show the standard error's first significant digit, and its second where the first is 1 or 2:
+//! JCGM 100:2008, 7.2.6 gives two as the most that is useful. The ends of the interval follow the value. A share of
+//! the load is shown to a tenth of a per cent at most, for nobody acts on less. A bracket or a bound has no standard error: its ends are rounded outward, so that
 //! what is printed never claims more than what was found. Machine files carry full precision and do not come here.
 
 use crate::sheet::{Gauge, ReportUnits, Sheet};
 use crate::stats::{Estimate, Measure, Status};
 use crate::units::{Dimension, ForceDim, LengthDim, Unit, find_unit};
+
+/// Sentences in the report's units.
+mod retold;
 
 /// The units that a report and its charts speak.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -153,6 +157,12 @@ impl Units {
         }
     }
 
+    /// A sentence of a stage with its loads and slips in the units of the report.
+    #[must_use]
+    pub fn retold(&self, text: &str) -> String {
+        retold::retold(self, text)
+    }
+
     /// An estimate for a chart's label, with its unit and as short as it can be.
     #[must_use]
     pub fn label(&self, estimate: &Estimate) -> String {
@@ -199,8 +209,19 @@ impl Figure {
             (Status::Measured | Status::Projected, Some(value), ..) => {
                 // Without a standard error the interval stands in for it: a 95 % interval is about four wide.
                 let size = error.or(width.map(|w| w / 4.0)).filter(|s| *s > 0.0);
-                let places = size.map_or_else(|| places_of(value, 3), |s| places_of(s, 2));
+                let places = size.map_or_else(|| places_of(value, 3), places_by);
+                let share = estimate.measure == Measure::Share;
+                let places = if share {
+                    places.min(SHARE_PLACES)
+                } else {
+                    places
+                };
                 let text = fixed(value, places);
+                // "100.0 %" would say that nothing was lost.
+                if share && value < 100.0 && text == fixed(100.0, places) {
+                    let least = low.unwrap_or(value);
+                    return Self::Above(fixed_down(least, SHARE_PLACES));
+                }
                 if estimate.status == Status::Projected {
                     return Self::Projected(text);
                 }
@@ -216,6 +237,11 @@ impl Figure {
                 let first_of_low = if low > 0.0 { places_of(low, 1) } else { 0 };
                 let places =
                     places_of(((high - low) / 4.0).max(high.abs() * 1e-3), 2).max(first_of_low);
+                let places = if estimate.measure == Measure::Share {
+                    places.min(SHARE_PLACES)
+                } else {
+                    places
+                };
                 Self::Between(fixed_down(low, places), fixed_up(high, places))
             }
             (Status::Bracket | Status::NotReached, _, Some(low), None) => {
@@ -306,6 +332,20 @@ fn rounded(value: f64, places: i32, toward: impl Fn(f64) -> f64) -> String {
     }
 }
 
+/// Most decimal places of a share in per cent.
+const SHARE_PLACES: i32 = 1;
+
+/// Decimal places that a standard error asks for: its first digit, and its second where the first, once rounded, is 1
+/// or 2, for there a single digit would be rounded by up to a half of itself.
+fn places_by(error: f64) -> i32 {
+    let written = format!("{error:.0e}");
+    let exponent = written
+        .split_once('e')
+        .and_then(|(_, e)| e.parse::<i32>().ok())
+        .unwrap_or(0);
+    i32::from(written.starts_with(['1', '2'])) - exponent
+}
+
 /// Decimal places that show so many significant digits of `size`, which is rounded first (0.0996 has two in `0.10`).
 fn places_of(size: f64, digits: i32) -> i32 {
     let digits = digits.max(1);
@@ -357,13 +397,13 @@ mod tests {
         )
     }
 
-    /// Two digits of the standard uncertainty: JCGM 100:2008, 7.2.6; the form of the mass in its 7.2.2 is
-    /// 100.021 47 g with 0.35 mg.
+    /// At most two digits of the standard uncertainty: JCGM 100:2008, 7.2.6; the mass of its 7.2.2, 100.021 47 g with
+    /// 0.35 mg, is shown with one.
     #[test]
     fn a_figure_is_rounded_by_its_standard_error() {
         assert_eq!(
             SI.cell(&slip(3.456_78, 0.082_9, 3.290_1, 3.620_4)),
-            "3.457 (3.290 to 3.620)"
+            "3.46 (3.29 to 3.62)"
         );
         assert_eq!(
             SI.cell(&slip(345.678, 12.34, 321.2, 370.1)),
@@ -378,6 +418,10 @@ mod tests {
             SI.cell(&slip(-0.001, 0.2, -0.4, 0.4)),
             "0.00 (−0.40 to 0.40)"
         );
+        assert_eq!(
+            SI.cell(&slip(6.4769, 0.0093, 6.4586, 6.4952)),
+            "6.477 (6.459 to 6.495)"
+        );
         let mass = Estimate::measured(
             Measure::Energy,
             100.021_47,
@@ -386,7 +430,7 @@ mod tests {
             100.022_2,
             "test",
         );
-        assert_eq!(SI.label(&mass), "100.02147\u{a0}J");
+        assert_eq!(SI.label(&mass), "100.0215\u{a0}J");
     }
 
     #[test]
@@ -401,6 +445,32 @@ mod tests {
         assert_eq!(
             (SI.words(&none).as_str(), SI.cell(&none).as_str()),
             ("cannot tell", "—")
+        );
+    }
+
+    #[test]
+    fn a_share_is_shown_to_a_tenth_of_a_per_cent_and_never_as_the_whole() {
+        let kept = |value: f64, low: f64, high: f64| {
+            Estimate::measured(
+                Measure::Share,
+                value,
+                (high - low) / 3.92,
+                low,
+                high,
+                "test",
+            )
+        };
+        assert_eq!(
+            SI.words(&kept(0.999_934, 0.999_726, 0.999_982)),
+            "above 99.9\u{a0}%"
+        );
+        assert_eq!(
+            SI.words(&kept(0.996_48, 0.996_08, 0.996_80)),
+            "99.6\u{a0}% (95 % interval 99.6 to 99.7)"
+        );
+        assert_eq!(
+            SI.words(&kept(0.83, 0.75, 0.91)),
+            "83\u{a0}% (95 % interval 75 to 91)"
         );
     }
 

@@ -45,8 +45,20 @@ pub mod analysis;
 /// Inputs to analysis, one line per stage.
 pub mod pipeline;
 
+/// What the words of a report mean.
+pub mod explain;
+
 /// How a figure is written for people.
 pub mod figures;
+
+/// Many pulls of one kind.
+pub mod pool;
+
+/// Pairs, treatments, wear: many pulls against each other.
+pub mod compare;
+
+/// Before the dock: how many pulls, which steps, which stopper.
+pub mod prepare;
 
 /// Analysis to charts.
 pub mod chart;
@@ -56,6 +68,9 @@ pub mod report;
 
 /// Analysis to machine files.
 pub mod export;
+
+/// Digests of a finished analysis, and the same made again.
+pub mod seal;
 
 /// A line in a stopper, with its truth.
 pub mod simulate;

@@ -8,7 +8,7 @@ use crate::ingest::{InputFile, Log};
 use crate::limit::{self, LimitInputs};
 use crate::phases::{self, Phased};
 use crate::separate::{self, SeparateError, Support};
-use crate::sheet::Sheet;
+use crate::sheet::{Purpose, Sheet};
 use crate::verdict;
 
 /// What an analysis is made from; all of it in memory.
@@ -43,6 +43,9 @@ impl Failure {
             }
             Self::Condition(ConditionError::LoadNeverMoves { .. }) => {
                 "check that [gauges.load] names the column of the load cell and that the cell was connected"
+            }
+            Self::Condition(ConditionError::LoadBackwards { .. }) => {
+                "if the cell reads pull as negative, write sign = \"-\" under [gauges.load]"
             }
             Self::Condition(ConditionError::Instrument { .. }) => {
                 "write accuracies as in `bitterend new`, for example accuracy = \"0.5 % of reading\""
@@ -80,11 +83,17 @@ pub fn analyse(inputs: Inputs, settings: &Settings) -> Result<Analysis, Failure>
     caveats.extend(found);
     let verdict = verdict::decide(&limit_inputs, &limit, &caveats);
     let diagnosis = diagnose::find(&limit_inputs, &limit, &verdict);
+    let explanations = if inputs.sheet.pull.purpose == Purpose::Survey {
+        separate::explanations(&record, &phased, &inputs.sheet)?
+    } else {
+        Vec::new()
+    };
     let parted = Parted {
         verdict,
         limit,
         aboard,
         diagnosis,
+        explanations,
         caveats,
     };
     Ok(Analysis::assemble(

@@ -38,6 +38,9 @@ pub struct Sheet {
     /// How the log is written, where it cannot be told from the file.
     #[serde(default)]
     pub reading: Reading,
+    /// The log of a second logger with gauges that the first lacks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_log: Option<SecondLog>,
     /// What the line must hold. Without it there is no verdict.
     pub limits: Option<Limits>,
     /// Every part in the loaded chain with its working load.
@@ -133,6 +136,9 @@ pub struct Line {
     /// Name of the line, unique: pulls of one line belong together.
     #[serde(default)]
     pub id: String,
+    /// What sort of line it is, shared by lines that are alike: their pulls are repeats of each other. Taken from
+    /// construction, fibres and diameter if absent.
+    pub kind: Option<String>,
     /// Which length of the line was held, for pulls of several lengths of one line.
     pub length_id: Option<String>,
     /// Construction, such as `double braid`.
@@ -220,6 +226,10 @@ pub struct Stopper {
     /// Name of the stopper, unique in the series.
     #[serde(default)]
     pub id: String,
+    /// What sort of stopper it is, shared by stoppers that are alike. Default: its `id`.
+    pub kind: Option<String>,
+    /// Another jaw or plate than the usual one, for comparing them.
+    pub fitting: Option<String>,
     /// Grip: `cam`, `jaws`, …
     pub grip: Option<String>,
     /// Thinnest line it is made for.
@@ -240,6 +250,8 @@ pub struct Stopper {
     pub loaded_releases: Option<u32>,
     /// Hauls through the closed grip so far.
     pub hauls_closed: Option<u32>,
+    /// Load cycles of the held length so far.
+    pub load_cycles: Option<u32>,
 }
 
 /// The part of the line that the stopper holds.
@@ -319,7 +331,7 @@ pub enum Against {
 }
 
 /// One measuring channel.
-#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Gauge {
     /// Name of the column in the log (or in the marks file).
@@ -394,8 +406,22 @@ pub struct Reading {
     pub gaps: BTreeMap<String, Duration>,
 }
 
+/// `[second_log]`: gauges that the log lacks are read from this file and put on the log's clock by what both loggers saw.
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SecondLog {
+    /// File name, in the folder of the sheet.
+    pub file: String,
+    /// Column of this file that follows a gauge of the first log, in any unit: the load fed to both loggers, say.
+    pub column: String,
+    /// The gauge of the first log that it follows. Default: `load`.
+    pub gauge: Option<GaugeKind>,
+}
+
 /// Which rule governs the limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 pub enum Rule {
     /// Load at which progressive slip has reached max(0.1 mm, 3 standard uncertainties).
     #[serde(rename = "first slip")]
@@ -426,6 +452,10 @@ pub struct Limits {
     pub creep: Option<Creep>,
     /// Which rule governs. Default: allowance if one is stated, else first slip.
     pub rule: Option<Rule>,
+    /// Many pulls: the share of all pulls that must hold more than the tolerance bound. Default 90 %.
+    pub share: Option<Share>,
+    /// Many pulls: confidence of that bound. Default 95 %.
+    pub confidence: Option<Share>,
 }
 
 /// `[[chain]]`

@@ -2,16 +2,17 @@
 
 use std::collections::BTreeMap;
 
+use super::rows::Spread;
 use crate::aboard::AboardResult;
 use crate::analysis::{
-    Analysis, Energy, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, TracePart, Traces,
+    Analysis, Energy, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, Traces, Zeros,
 };
 use crate::caveat::Caveat;
 use crate::condition::Conditioned;
 use crate::diagnose::Diagnosis;
 use crate::ingest::GaugeKind;
 use crate::limit::Limit;
-use crate::phases::{Blocks, PhaseKind, Phased};
+use crate::phases::{PhaseKind, Phased};
 use crate::pipeline::Inputs;
 use crate::separate::{Course, PartName, Separated};
 use crate::stats::{Estimate, Measure};
@@ -23,6 +24,7 @@ pub(crate) struct Parted {
     pub limit: Limit,
     pub aboard: Option<AboardResult>,
     pub diagnosis: Diagnosis,
+    pub explanations: Vec<crate::separate::Explanation>,
     pub caveats: Vec<Caveat>,
 }
 
@@ -33,9 +35,10 @@ impl Analysis {
         settings: &Settings,
         record: &Conditioned,
         phased: &Phased,
-        separated: Separated,
+        mut separated: Separated,
         parted: Parted,
     ) -> Self {
+        end_with_the_line(&mut separated, phased);
         let facts = facts(&inputs, record, phased, &separated);
         Self {
             schema_version: SCHEMA_VERSION,
@@ -44,6 +47,7 @@ impl Analysis {
             limit: parted.limit,
             aboard: parted.aboard,
             diagnosis: parted.diagnosis,
+            explanations: parted.explanations,
             caveats: parted.caveats,
             phases: phased.phases.clone(),
             steps: steps(phased, &separated),
@@ -120,33 +124,83 @@ fn steps(phased: &Phased, separated: &Separated) -> Vec<StepRow> {
             parts: separated
                 .parts
                 .iter()
-                .filter_map(|(name, part)| Some((*name, at(part.course.as_ref()?, k))))
+                .filter_map(|(name, part)| Some((*name, at(*name, part.course.as_ref()?, k)?)))
                 .collect(),
         });
     }
     rows
 }
 
-/// A course at one block as an estimate.
-fn at(course: &Course, k: usize) -> Estimate {
-    let (low, high) = (course.low[k], course.high[k]);
-    match &course.value {
-        Some(value) => Estimate::measured(
-            Measure::Length,
-            value[k],
-            (high - low) / (2.0 * 1.96),
-            low,
-            high,
-            "course of the part",
-        ),
-        None => Estimate::bracket(
-            Measure::Length,
-            low,
-            high,
-            "course of the part",
-            "see the part",
-        ),
+/// Parts that a slack line no longer has.
+fn comes_back(name: PartName) -> bool {
+    matches!(name, PartName::Stretch | PartName::Give)
+}
+
+/// A slack line is not stretched and presses on nothing: from there on stretch and give are absent. The split carries
+/// their last values on.
+fn end_with_the_line(separated: &mut Separated, phased: &Phased) {
+    let slack = slack_from(phased, separated);
+    for (name, part) in &mut separated.parts {
+        let Some(course) = part.course.as_mut().filter(|_| comes_back(*name)) else {
+            continue;
+        };
+        for values in [&mut course.low, &mut course.high]
+            .into_iter()
+            .chain(&mut course.value)
+        {
+            if let Some(after) = values.get_mut(slack..) {
+                after.fill(f64::NAN);
+            }
+        }
     }
+}
+
+/// First block of the slack at the end: no travel belongs to the line any more, or, without a travel gauge, the load
+/// stays below what holds it taut.
+fn slack_from(phased: &Phased, separated: &Separated) -> usize {
+    let blocks = &separated.blocks;
+    let taut = |k: usize| {
+        separated.travel_m.get(k).map_or_else(
+            || blocks.load_n[k] >= SLACK_SHARE * phased.pretension_n.max(0.0),
+            |t| t.is_finite(),
+        )
+    };
+    (0..blocks.len()).rfind(|k| taut(*k)).map_or(0, |k| k + 1)
+}
+
+/// Below this share of the pre-tension the line is slack, as the split takes it.
+const SLACK_SHARE: f64 = 0.9;
+
+/// A course at one block as an estimate; `None` where it has no value.
+fn at(name: PartName, course: &Course, k: usize) -> Option<Estimate> {
+    const METHOD: &str = "course of the part";
+    let (low, high) = (*course.low.get(k)?, *course.high.get(k)?);
+    if !low.is_finite() || !high.is_finite() {
+        return None;
+    }
+    let Some(values) = &course.value else {
+        return Some(Estimate::bracket(
+            Measure::Length,
+            low,
+            high,
+            METHOD,
+            "see the part",
+        ));
+    };
+    let value = values.get(k).copied().filter(|v| v.is_finite())?;
+    let error = (high - low) / (2.0 * 1.96);
+    // What comes back may be either side of nothing; of what stays there is none or some.
+    Some(if low <= 0.0 && !comes_back(name) {
+        Estimate::at_most(
+            Measure::Length,
+            value.max(0.0),
+            error,
+            high.max(0.0),
+            METHOD,
+        )
+    } else {
+        Estimate::measured(Measure::Length, value, error, low, high, METHOD)
+    })
 }
 
 /// Energy for the cautions (domain: Care): half the highest load times the travel that came back; the area under the
@@ -187,78 +241,40 @@ fn traces(record: &Conditioned, phased: &Phased, separated: &Separated) -> Trace
     for p in &phased.phases {
         phase[p.first..p.end].fill(p.kind);
     }
-    let travel_mm = record
-        .gauge(GaugeKind::Travel)
-        .map_or_else(Vec::new, |travel| {
-            let dwell: Vec<f64> = travel.values[phased.reference.clone()]
-                .iter()
-                .copied()
-                .filter(|v| v.is_finite())
-                .collect();
-            let zero = dwell.iter().sum::<f64>() / dwell.len().max(1) as f64;
-            travel.values.iter().map(|v| 1e3 * (v - zero)).collect()
-        });
-    let rows = Rows {
+    let travel = record.gauge(GaugeKind::Travel);
+    let zero = travel.map(|travel| {
+        let dwell: Vec<f64> = travel.values[phased.reference.clone()]
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        dwell.iter().sum::<f64>() / dwell.len().max(1) as f64
+    });
+    let travel_mm = match (travel, zero) {
+        (Some(travel), Some(zero)) => travel.values.iter().map(|v| 1e3 * (v - zero)).collect(),
+        _ => Vec::new(),
+    };
+    let parts_from_s = record
+        .time_s
+        .get(phased.reference.start)
+        .copied()
+        .unwrap_or(f64::INFINITY);
+    let rows = Spread {
         blocks: &separated.blocks,
         time_s: &record.time_s,
-        first: phased.reference.start,
+        from_s: parts_from_s,
     };
-    let parts = separated
-        .parts
-        .iter()
-        .filter_map(|(name, part)| {
-            let course = part.course.as_ref()?;
-            let row = |v: &Vec<f64>| rows.spread(v);
-            Some((
-                *name,
-                TracePart {
-                    value: course.value.as_ref().map(row),
-                    low: row(&course.low),
-                    high: row(&course.high),
-                },
-            ))
-        })
-        .collect();
+    let parts = rows.parts(separated);
     Traces {
         time_s: record.time_s.clone(),
         load_kn: record.load.values.iter().map(|f| f / 1e3).collect(),
         travel_mm,
         phase,
         parts,
-    }
-}
-
-/// Spreads values of blocks over entries.
-struct Rows<'a> {
-    blocks: &'a Blocks,
-    time_s: &'a [f64],
-    /// First entry that has parts.
-    first: usize,
-}
-
-impl Rows<'_> {
-    /// mm per entry from m per block.
-    fn spread(&self, values: &[f64]) -> Vec<f64> {
-        let n = self.blocks.len();
-        let mut right = 0;
-        (0..self.time_s.len())
-            .map(|i| {
-                if i < self.first || n == 0 {
-                    return f64::NAN;
-                }
-                let t = self.time_s[i];
-                while right < n && self.blocks.time_s[right] < t {
-                    right += 1;
-                }
-                let (a, b) = (right.saturating_sub(1), right.min(n - 1));
-                let gap = self.blocks.time_s[b] - self.blocks.time_s[a];
-                let share = if gap > 0.0 {
-                    ((t - self.blocks.time_s[a]) / gap).clamp(0.0, 1.0)
-                } else {
-                    0.0
-                };
-                1e3 * (values[a] + share * (values[b] - values[a]))
-            })
-            .collect()
+        zeros: Zeros {
+            load: record.zero_line,
+            travel_m: zero,
+            parts_from_s,
+        },
     }
 }

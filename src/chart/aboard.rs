@@ -140,12 +140,24 @@ fn describe(analysis: &Analysis, units: &Units) -> String {
             ))
         })
         .collect();
+    let found = match (aboard.slip.status, aboard.kept_at_once.status) {
+        (Status::CannotTell, _) => {
+            "How far the line slid on the dock at that load cannot be told.".to_owned()
+        }
+        (_, Status::CannotTell) => format!(
+            "Slip found on the dock: {}; what it leaves of the load cannot be told.",
+            units.words(&aboard.slip)
+        ),
+        _ => format!(
+            "Slip found on the dock: {}; of the load stays at once: {}.",
+            units.words(&aboard.slip),
+            units.words(&aboard.kept_at_once)
+        ),
+    };
     format!(
-        "Share of a load of {} that stays on {} of line, against slip. The slip found on the dock is {}; of the load, {} stays at once. {}.",
+        "Share of a load of {} that stays on {} of line, against slip. {found} {}.",
         units.load_text(aboard.load_kn),
         units.long_text(aboard.length_mm),
-        units.words(&aboard.slip),
-        units.words(&aboard.kept_at_once),
         ends.join("; ")
     )
 }

@@ -9,7 +9,7 @@ use super::clip::{Area, Point};
 use super::scale::{Scale, finite_range};
 use super::stack;
 use super::style::{self, HEAD, INK, QUIET, SMALL};
-use crate::analysis::Analysis;
+use crate::analysis::{Analysis, StepRow};
 use crate::figures::Units;
 use crate::separate::PartName;
 
@@ -67,20 +67,14 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
     let highest = finite_range(load.iter().copied()).map_or(1.0, |r| r.1);
     let y = Scale::linear(load.iter().copied().chain([0.0, 1.08 * highest]), 5);
     let panel = Panel::new(TOP, BOTTOM, x, y);
-    let shares = shares_at(analysis, peak, units);
-    let description = describe(
-        analysis,
-        units,
-        &shares,
-        travel[peak],
-        load[peak],
-        !loading.is_empty(),
-    );
+    let (step, shares) =
+        shares(analysis, units).map_or((None, Vec::new()), |(step, shares)| (Some(step), shares));
+    let description = describe(analysis, units, step, &shares, !loading.is_empty());
     let caption = Caption {
         name,
         title: TITLE,
         description: &description,
-        height: BOTTOM + 52.0,
+        height: BOTTOM + 84.0,
         simulated: analysis.sheet.0.pull.simulated,
     };
     let svg = canvas::draw(&caption, |canvas| {
@@ -117,11 +111,11 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             1.3 * style::STRONG,
         )?;
 
-        // The travel at the highest load, cut into its parts.
+        // The travel at the end of the highest step, cut into its parts.
         let mut left = 0.0;
         let bar_y = panel.at_y(load[peak]) - 13.0;
-        for (_, share, colour) in &shares {
-            let [from, to] = [left, left + share]
+        for share in &shares {
+            let [from, to] = [left, left + share.size]
                 .map(|v| panel.at_x(v).clamp(panel.area.left, panel.area.right));
             canvas.fill(
                 Area {
@@ -130,9 +124,9 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                     right: to,
                     bottom: bar_y + 5.0,
                 },
-                colour.mix(1.0),
+                style::part(share.part).mix(1.0),
             )?;
-            left += share;
+            left += share.size;
         }
         let mut key = vec![("this pull".to_owned(), String::new(), INK)];
         if !stretch.is_empty() {
@@ -145,18 +139,23 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
         let mut y = canvas.key(&key, TOP + 8.0)?;
         if !shares.is_empty() {
             y += 6.0;
-            for line in style::wrap(
-                "Bar: parts at the highest load",
-                SMALL,
-                style::WIDTH - style::GUTTER - 6.0,
-            ) {
+            let words = step.map_or_else(String::new, |s| {
+                format!("Bar: parts at the end of {}", s.label)
+            });
+            for line in style::wrap(&words, SMALL, style::WIDTH - style::GUTTER - 6.0) {
                 canvas.text(&line, (style::GUTTER, y), HPos::Left, SMALL, QUIET)?;
                 y += style::LEADING;
             }
             let rows: Vec<(String, String, RGBColor)> = shares
                 .iter()
                 .rev()
-                .map(|(part, _, colour)| (part.words().to_owned(), String::new(), *colour))
+                .map(|s| {
+                    (
+                        s.part.words().to_owned(),
+                        s.figure.clone(),
+                        style::part(s.part),
+                    )
+                })
                 .collect();
             canvas.key(&rows, y + 4.0)?;
         }
@@ -169,33 +168,34 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
     }))
 }
 
-/// The parts at one block, in the order they are stacked.
-fn shares_at(analysis: &Analysis, block: usize, units: &Units) -> Vec<(PartName, f64, RGBColor)> {
-    let parts = &analysis.separated.parts;
-    let value = |part: PartName| -> Option<f64> {
-        let course = analysis.separated.course(part)?;
-        course
-            .value
-            .as_ref()?
-            .get(block)
-            .copied()
-            .filter(|v| v.is_finite())
-    };
-    stack::order(parts, |p| {
-        p.course
-            .as_ref()
-            .and_then(|c| c.value.as_ref()?.get(block))
-            .is_some_and(|v| v.is_finite())
-    })
-    .into_iter()
-    .filter_map(|part| {
-        Some((
-            part,
-            (value(part)? / units.length.to_si).max(0.0),
-            style::part(part),
-        ))
-    })
-    .collect()
+/// One part of the bar.
+struct Share {
+    part: PartName,
+    /// In the report's unit.
+    size: f64,
+    /// The figure as the table of the split prints it.
+    figure: String,
+}
+
+/// The step of the table at the highest load: its label, and its parts in the order they are stacked.
+fn shares<'a>(analysis: &'a Analysis, units: &Units) -> Option<(&'a StepRow, Vec<Share>)> {
+    let step = analysis
+        .steps
+        .iter()
+        .filter(|s| s.travel_mm.is_some() && s.load_kn.is_finite())
+        .max_by(|a, b| a.load_kn.total_cmp(&b.load_kn))?;
+    let shares = stack::order(&step.parts, |e| e.value.is_some())
+        .into_iter()
+        .filter_map(|part| {
+            let estimate = step.parts.get(&part)?;
+            Some(Share {
+                part,
+                size: (estimate.value? / units.length.to_si).max(0.0),
+                figure: units.label(estimate),
+            })
+        })
+        .collect();
+    Some((step, shares))
 }
 
 /// The record up to the highest load, without its unloadings: points at which the load is the highest so far.
@@ -225,16 +225,21 @@ fn between(stretch: &[Point], record: &[Point]) -> Vec<Point> {
 fn describe(
     analysis: &Analysis,
     units: &Units,
-    shares: &[(PartName, f64, RGBColor)],
-    travel: f64,
-    load: f64,
+    step: Option<&StepRow>,
+    shares: &[Share],
     has_curve: bool,
 ) -> String {
-    let mut text = format!(
-        "Load against travel. At the highest load, {}, the travel is {}.",
-        units.load_text(load * units.force.to_si * 1e-3),
-        units.length_text(travel * units.length.to_si * 1e3)
-    );
+    let mut text = "Load against travel.".to_owned();
+    if let Some(step) = step
+        && let Some(travel) = step.travel_mm
+    {
+        text += &format!(
+            " At the end of {}, at {}, the travel is {}.",
+            step.label,
+            units.load_text(step.load_kn),
+            units.length_text(travel)
+        );
+    }
     if has_curve {
         text += " The thick line is the line's own stretch as found from the unloadings; the tinted area right of it is travel that is not stretch.";
     } else {
@@ -243,13 +248,7 @@ fn describe(
     if shares.len() > 1 {
         let words: Vec<String> = shares
             .iter()
-            .map(|s| {
-                format!(
-                    "{} {}",
-                    s.0.words(),
-                    units.length_text(s.1 * units.length.to_si * 1e3)
-                )
-            })
+            .map(|s| format!("{} {}", s.part.words(), s.figure))
             .collect();
         text += &format!(" The bar cuts that travel into {}.", words.join(", "));
     }

@@ -12,6 +12,8 @@ mod creep_load;
 mod events;
 mod hold_creep;
 mod load_travel;
+mod many;
+mod night;
 mod scale;
 mod slip_load;
 mod split_time;
@@ -22,6 +24,8 @@ mod style;
 pub(crate) mod sample;
 
 pub(crate) use canvas::clean;
+pub use many::draw_comparison;
+pub(crate) use night::style_sheet as night_style;
 
 use crate::analysis::Analysis;
 use crate::figures::Units;

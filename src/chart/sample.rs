@@ -15,7 +15,7 @@ use crate::limit::{
 };
 use crate::phases::{Blocks, Phase, PhaseKind};
 use crate::separate::{
-    BudgetLine, Closure, Course, Part, PartName, Separated, StretchCurve, Support,
+    Between, BudgetLine, Closure, Course, Part, PartName, Separated, StretchCurve, Support,
 };
 use crate::sheet::{Rule, Sheet};
 use crate::stats::{Estimate, Measure};
@@ -491,6 +491,7 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         stretch_curve: Some(curve),
         blocks,
         travel_m,
+        between: Between::default(),
     };
     let slip_at_load = separated.parts[&PartName::StopperSlip].end.clone();
     let aboard = sheet.aboard.as_ref().map(|a| {
@@ -508,6 +509,7 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         limit: limit(&c, split, slip),
         separated,
         aboard,
+        explanations: Vec::new(),
         diagnosis: crate::diagnose::Diagnosis {
             moved: crate::diagnose::Moved::Stopper,
             sure: crate::diagnose::Sureness::Measured,

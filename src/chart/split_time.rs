@@ -136,22 +136,32 @@ fn at_end(figure: String, part: PartName) -> String {
 fn cumulated(analysis: &Analysis, parts: &[PartName], units: &Units, n: usize) -> Vec<Vec<f64>> {
     let mut sums = vec![vec![0.0; n]];
     for part in parts {
-        let values = analysis
-            .traces
-            .parts
-            .get(part)
-            .and_then(|p| p.value.as_deref())
-            .unwrap_or_default();
+        let values = values_of(analysis, *part);
         let below = sums.last().map(Vec::as_slice).unwrap_or_default();
         sums.push(
             below
                 .iter()
                 .zip(values)
-                .map(|(b, v)| b + units.length(*v))
+                .enumerate()
+                .map(|(i, (b, v))| {
+                    // A slack line has slipped but is not stretched: the part that is no longer there takes no height.
+                    let gone =
+                        v.is_nan() && parts.iter().any(|p| values_of(analysis, *p)[i].is_finite());
+                    b + if gone { 0.0 } else { units.length(*v) }
+                })
                 .collect(),
         );
     }
     sums
+}
+
+fn values_of(analysis: &Analysis, part: PartName) -> &[f64] {
+    analysis
+        .traces
+        .parts
+        .get(&part)
+        .and_then(|p| p.value.as_deref())
+        .unwrap_or_default()
 }
 
 /// A bracket beside the lump that a bracketed cover slip is part of.
@@ -279,7 +289,7 @@ fn phase_key(canvas: &mut Canvas<'_>, kinds: &[PhaseKind]) -> Result<(), Fault> 
 }
 
 /// Colour of a phase in the strip, and of a word on it.
-fn phase_colour(kind: PhaseKind) -> (RGBColor, RGBColor) {
+pub(super) fn phase_colour(kind: PhaseKind) -> (RGBColor, RGBColor) {
     match kind {
         PhaseKind::TakeUp => (RGBColor(236, 238, 242), INK),
         PhaseKind::Reference => (RGBColor(198, 204, 214), INK),

@@ -5,12 +5,19 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
+use super::leftovers;
+#[cfg(feature = "parquet")]
+use crate::analysis::Analysis;
+#[cfg(feature = "parquet")]
+use crate::export::{EveryRow, ExportError};
 use crate::ingest::{self, FileNames};
 use crate::pipeline::Inputs;
 use crate::sheet::Sheet;
 
 /// Name of the sheet in every pull folder.
 pub(super) const SHEET: &str = "sheet.toml";
+/// Name of the table of traces.
+pub(super) const TRACES: &str = "traces.parquet";
 /// Largest sheet that is read: a sheet is written by hand.
 const SHEET_MAX: u64 = 1 << 20;
 
@@ -19,6 +26,14 @@ const SHEET_MAX: u64 = 1 << 20;
 /// # Errors
 /// Anything missing or unreadable, with the path in the message.
 pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
+    read_pull_with(folder, None)
+}
+
+/// The same with another log in place of the one that the sheet names; `-` is stdin.
+///
+/// # Errors
+/// As for [`read_pull`].
+pub(super) fn read_pull_with(folder: &Path, log: Option<&Path>) -> Result<Inputs, Fault> {
     match fs::metadata(folder) {
         Ok(meta) if meta.is_dir() => {}
         Ok(_) => {
@@ -35,7 +50,11 @@ pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
     let (text, sheet_file) = read_sheet(folder)?;
     let sheet = Sheet::parse(&text, SHEET).map_err(|e| Fault::sheet(folder, &e))?;
 
-    let mut log = open(&folder.join(&sheet.pull.log), "log", folder)?;
+    let mut log: Box<dyn std::io::Read> = match log {
+        Some(log) if log == Path::new("-") => Box::new(std::io::stdin().lock()),
+        Some(log) => Box::new(open(log, "log", folder)?),
+        None => Box::new(open(&folder.join(&sheet.pull.log), "log", folder)?),
+    };
     let mut marks = match &sheet.pull.marks {
         Some(name) => Some(open(&folder.join(name), "marks", folder)?),
         None => None,
@@ -45,11 +64,25 @@ pub(super) fn read_pull(folder: &Path) -> Result<Inputs, Fault> {
         marks: sheet.pull.marks.as_deref().unwrap_or_default(),
     };
     let marks = marks.as_mut().map(|m| m as &mut dyn std::io::Read);
-    let (log, read) =
-        ingest::read_log(&mut log, marks, &sheet, names).map_err(|e| Fault::ingest(folder, &e))?;
+    let (mut log, read) = ingest::read_log(log.as_mut(), marks, &sheet, names)
+        .map_err(|e| Fault::ingest(folder, &e))?;
     let mut files = vec![sheet_file];
     files.extend(read);
+    if let Some(second) = &sheet.second_log {
+        let mut file = open(&folder.join(&second.file), "second log", folder)?;
+        let input = ingest::join_second(&mut log, &mut file, &sheet, second);
+        files.push(input.map_err(|e| Fault::ingest(folder, &e))?);
+    }
     Ok(Inputs { sheet, log, files })
+}
+
+/// The sheet of a pull to come; its log is not asked for.
+///
+/// # Errors
+/// There is no sheet, or it cannot be read.
+pub(super) fn read_sheet_of(folder: &Path) -> Result<Sheet, Fault> {
+    let (text, _) = read_sheet(folder)?;
+    Sheet::parse(&text, SHEET).map_err(|e| Fault::sheet(folder, &e))
 }
 
 fn read_sheet(folder: &Path) -> Result<(String, ingest::InputFile), Fault> {
@@ -95,14 +128,61 @@ fn read_sheet(folder: &Path) -> Result<(String, ingest::InputFile), Fault> {
     }
 }
 
+/// Where the sheet names a file of this role.
+fn key_of(role: &str) -> String {
+    match role {
+        "second log" => "[second_log] file".to_owned(),
+        role => format!("[pull] {role}"),
+    }
+}
+
+/// Every file below a folder, by its path with `/`. Links are not followed.
+///
+/// # Errors
+/// A link or something else that is no file, or the system's.
+pub(super) fn read_all(
+    folder: &Path,
+) -> Result<std::collections::BTreeMap<String, Vec<u8>>, Fault> {
+    let mut files = std::collections::BTreeMap::new();
+    let mut open = vec![(folder.to_owned(), String::new())];
+    while let Some((dir, inside)) = open.pop() {
+        let entries =
+            fs::read_dir(&dir).map_err(|e| Fault::io(&dir, "the folder cannot be read", &e))?;
+        for entry in entries {
+            let entry = entry.map_err(|e| Fault::io(&dir, "the folder cannot be read", &e))?;
+            let path = entry.path();
+            let kind = entry
+                .file_type()
+                .map_err(|e| Fault::io(&path, "cannot be read", &e))?;
+            let name = format!("{inside}{}", entry.file_name().to_string_lossy());
+            if kind.is_dir() {
+                open.push((path, format!("{name}/")));
+            } else if kind.is_file() {
+                let bytes = fs::read(&path).map_err(|e| Fault::io(&path, "cannot be read", &e))?;
+                files.insert(name, bytes);
+            } else {
+                return Err(Fault::new(
+                    format!(
+                        "{}: no regular file, which is no result of an analysis",
+                        path.display()
+                    ),
+                    "move it away: links are not followed",
+                ));
+            }
+        }
+    }
+    Ok(files)
+}
+
 /// Opens a regular file. Anything else (a folder, a pipe) would block or fail without a word.
 fn open(path: &Path, role: &str, folder: &Path) -> Result<File, Fault> {
     let meta = fs::metadata(path).map_err(|error| {
         let mut fault = Fault::io(path, &format!("the {role} cannot be read"), &error);
         if role != "sheet" && error.kind() == std::io::ErrorKind::NotFound {
             fault.hint = Some(format!(
-                "{} names it under [pull] {role}; correct the name or put the file there",
-                folder.join(SHEET).display()
+                "{} names it under {}; correct the name or put the file there",
+                folder.join(SHEET).display(),
+                key_of(role)
             ));
         }
         fault
@@ -110,16 +190,88 @@ fn open(path: &Path, role: &str, folder: &Path) -> Result<File, Fault> {
     if !meta.is_file() {
         return Err(Fault::new(
             format!("{}: the {role} is no regular file", path.display()),
-            format!("name the file itself under [pull] {role}"),
+            format!("name the file itself under {}", key_of(role)),
         ));
     }
     File::open(path).map_err(|e| Fault::io(path, &format!("the {role} cannot be read"), &e))
+}
+
+/// Reads the log of an analysed pull once more, and writes the traces of every row.
+///
+/// # Errors
+/// The log can no longer be read or has changed, or the system's.
+#[cfg(feature = "parquet")]
+pub(super) fn write_every_row(
+    folder: &Path,
+    analysis: &Analysis,
+    staging: &Staging,
+) -> Result<(), Fault> {
+    use std::ops::ControlFlow;
+
+    let sheet = &analysis.sheet.0;
+    let name = &sheet.pull.log;
+    let mut log = open(&folder.join(name), "log", folder)?;
+    let file = staging.create(TRACES)?;
+    let failed = |e: ExportError| Fault::export(&staging.place.join(TRACES), &e);
+    let mut writer = EveryRow::begin(analysis, file).map_err(failed)?;
+    let mut refused = None;
+    let read = ingest::each_row(
+        &mut log,
+        sheet,
+        name,
+        &mut |group| match writer.write(&group) {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(error) => {
+                refused = Some(error);
+                ControlFlow::Break(())
+            }
+        },
+    );
+    if let Some(error) = refused {
+        return Err(failed(error));
+    }
+    let read = read.map_err(|e| Fault::ingest(folder, &e))?;
+    if !analysis.inputs.contains(&read) {
+        return Err(Fault::new(
+            format!(
+                "{}: the log changed while it was read",
+                folder.join(name).display()
+            ),
+            "wait until nothing writes to it any more, and run again",
+        ));
+    }
+    writer.finish().map_err(failed)
+}
+
+/// Size and SHA-256 of a file, read in pieces.
+///
+/// # Errors
+/// The system's.
+pub(super) fn digest(path: &Path) -> std::io::Result<(u64, String)> {
+    use sha2::Digest as _;
+    let mut file = File::open(path)?;
+    let mut sha = sha2::Sha256::new();
+    let mut piece = vec![0; 1 << 20];
+    let mut bytes = 0;
+    loop {
+        match file.read(&mut piece)? {
+            0 => break,
+            n => {
+                sha.update(&piece[..n]);
+                bytes += n as u64;
+            }
+        }
+    }
+    let text = sha.finalize().iter().map(|b| format!("{b:02x}")).collect();
+    Ok((bytes, text))
 }
 
 /// Results being written beside their place, to be put there in one step.
 #[derive(Debug)]
 pub(super) struct Staging {
     dir: tempfile::TempDir,
+    /// Says to other runs that the folder is in use.
+    held: Option<File>,
     place: PathBuf,
 }
 
@@ -136,19 +288,12 @@ impl Staging {
         };
         fs::create_dir_all(parent)
             .map_err(|e| Fault::io(parent, "the folder for results cannot be made", &e))?;
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".bitterend-");
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt as _;
-            // As any new folder: the umask takes away what others may not.
-            builder.permissions(fs::Permissions::from_mode(0o777));
-        }
-        let dir = builder
-            .tempdir_in(parent)
+        leftovers::sweep(parent);
+        let (dir, held) = leftovers::folder_in(parent)
             .map_err(|e| Fault::io(place, "results cannot be written here", &e))?;
         Ok(Self {
             dir,
+            held,
             place: place.to_owned(),
         })
     }
@@ -166,12 +311,27 @@ impl Staging {
         written.map_err(|e| Fault::io(&self.place.join(name), "cannot be written", &e))
     }
 
+    /// Where the files lie until then.
+    pub(super) fn path(&self) -> &Path {
+        self.dir.path()
+    }
+
+    /// Makes one file that is written piece by piece.
+    ///
+    /// # Errors
+    /// The system's.
+    #[cfg(feature = "parquet")]
+    fn create(&self, name: &str) -> Result<File, Fault> {
+        File::create(self.dir.path().join(name))
+            .map_err(|e| Fault::io(&self.place.join(name), "cannot be written", &e))
+    }
+
     /// Puts the results in their place. Until the one step that does it, the older result stands untouched.
     ///
     /// # Errors
     /// The system's; the older result is then left as it was.
     pub(super) fn commit(self) -> Result<(), Fault> {
-        let Self { dir, place } = self;
+        let Self { dir, place, held } = self;
         let staged = dir.path().to_owned();
         let done = if place.exists() {
             exchange(&staged, &place)
@@ -181,6 +341,7 @@ impl Staging {
         done.map_err(|e| Fault::io(&place, "results cannot be put in their place", &e))?;
         // After an exchange the older result lies in the staging folder and goes with it; after a rename nothing does.
         drop(dir);
+        drop(held);
         Ok(())
     }
 }
@@ -206,7 +367,7 @@ fn exchange(staged: &Path, place: &Path) -> std::io::Result<()> {
 /// Where no single step does it: the older result steps aside and comes back if the new one cannot take its place.
 fn exchange_in_steps(staged: &Path, place: &Path) -> std::io::Result<()> {
     let mut aside = staged.as_os_str().to_owned();
-    aside.push("-old");
+    aside.push(leftovers::ASIDE);
     let aside = PathBuf::from(aside);
     fs::rename(place, &aside)?;
     match fs::rename(staged, place) {
@@ -219,10 +380,14 @@ fn exchange_in_steps(staged: &Path, place: &Path) -> std::io::Result<()> {
 const OURS: &[&str] = &[
     "analysis.json",
     "charts",
+    "comparison.json",
+    "plan.json",
+    "pulls.parquet",
     "report.html",
     "report.md",
     "seal.json",
-    "traces.parquet",
+    "seal.json.sig",
+    TRACES,
 ];
 
 /// Refuses to replace anything but a former result.
@@ -301,7 +466,7 @@ fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     let parent = path.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(parent)?;
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".bitterend-");
+    builder.prefix(leftovers::PREFIX);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;

@@ -283,6 +283,8 @@ fn comment(text: &str) -> String {
 const PULL: &str = r#"# when = "2026-05-14T09:30:00+02:00"
 # place = "north quay"
 purpose = "delivery"  # or benchmark, survey
+# rig = "dock ram"  # for comparing many pulls
+# session = "14 May, morning"
 # operator = ""
 # witness = ""
 # marks = "marks.csv"  # rule or camera readings: a time column and one column per gauge
@@ -292,6 +294,8 @@ purpose = "delivery"  # or benchmark, survey
 const LINE_AND_STOPPER: &str = r#"
 [line]
 # id = "H-1"  # pulls of one line belong together
+# kind = "double braid, HMPE, 10 mm"  # lines of one kind are repeats of each other
+# length_id = "first"  # which length of it was held
 # construction = "double braid"
 # core = "HMPE"
 # cover = "polyester"
@@ -307,6 +311,7 @@ const LINE_AND_STOPPER: &str = r#"
 
 [stopper]
 # id = "S-1"
+# kind = "cam 8-12"  # stoppers of one kind are repeats of each other
 # grip = "cam"  # or jaws
 # rated_load = "12 kN"
 # holds = "fresh"  # or "re-used", "after a run-out"

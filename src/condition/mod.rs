@@ -11,14 +11,23 @@ use crate::stats::Estimate;
 /// What the sheet states of an instrument.
 pub(crate) mod instrument;
 
+/// Lags between channels.
+mod lag;
+
 /// Noise of a channel.
 pub mod noise;
 
 /// Ends of range: clipped, stuck, over capacity.
 mod range;
 
+/// Signals that are no measurements, or not those that the sheet says.
+mod signals;
+
 /// Zero and drift of the load cell.
 mod zero;
+
+pub use lag::Lag;
+pub use zero::ZeroLine;
 
 /// A channel ready for the fits.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,6 +42,8 @@ pub struct Signal {
     pub step: f64,
     /// Instrument errors common to all entries.
     pub errors: InstrumentErrors,
+    /// How far the channel runs behind the load, where the record's corners show it; not taken out of `values`.
+    pub lag: Option<Lag>,
 }
 
 /// Half widths of the instrument's errors as its sheet states them; common to all entries, so never averaged away.
@@ -68,6 +79,8 @@ pub struct Conditioned {
     pub load_zero: Estimate,
     /// Drift of the cell's zero from start to end, likewise.
     pub load_drift: Estimate,
+    /// What was taken out of the load for both.
+    pub zero_line: ZeroLine,
     /// Entries of slack at the start, before the line is taken up; 0 without any.
     pub slack_until: usize,
 }
@@ -97,6 +110,14 @@ pub enum ConditionError {
         /// That load.
         load_n: f64,
     },
+    /// The load is mostly negative.
+    #[error("the load goes down to {:.3} kN and up to {:.3} kN only: its sign is turned", low_n / 1e3, high_n / 1e3)]
+    LoadBackwards {
+        /// Lowest load.
+        low_n: f64,
+        /// Highest load.
+        high_n: f64,
+    },
     /// A gauge's statement in the sheet cannot be used.
     #[error("[gauges.{gauge}] {problem}")]
     Instrument {
@@ -109,6 +130,8 @@ pub enum ConditionError {
 
 /// Below this many rows a log was noted by hand.
 const FEW_ROWS: usize = 40;
+/// A load that goes this many times further below zero than above it is turned.
+const BACKWARDS: f64 = 2.0;
 /// Fewest rows that make a pull.
 const MIN_ROWS: usize = 3;
 
@@ -132,16 +155,39 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     if high - low <= 0.0 {
         return Err(ConditionError::LoadNeverMoves { load_n: low });
     }
+    if -low > BACKWARDS * high.max(0.0) && -low > 10.0 * load.noise {
+        return Err(ConditionError::LoadBackwards {
+            low_n: low,
+            high_n: high,
+        });
+    }
+    signals::blank_spikes(&mut load, &log.time_s, &mut caveats);
     let mut gauges = Vec::new();
     for channel in log.channels.iter().filter(|c| c.kind != GaugeKind::Load) {
-        gauges.push(signal(channel, log, sheet, &mut caveats)?);
+        let mut gauge = signal(channel, log, sheet, &mut caveats)?;
+        signals::blank_spikes(&mut gauge, &log.time_s, &mut caveats);
+        if !gauge.kind.is_force() {
+            signals::blank_stuck(&mut gauge, &load, &mut caveats);
+        }
+        gauges.push(gauge);
     }
+    if let Some(travel) = gauges.iter().find(|g| g.kind == GaugeKind::Travel) {
+        signals::blank_stuck(&mut load, travel, &mut caveats);
+    }
+    let high = range_of(&load.values).1;
+    signals::remark_gauges(&load, &gauges, sheet, &mut caveats);
+    signals::remark_certificates(sheet, &mut caveats);
+    signals::remark_reading(log, &mut caveats);
     let zero::Zero {
         at_start,
         drift,
         slack,
     } = zero::find(&log.time_s, &load, sheet);
-    zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
+    let zero_line = zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
+    let corners = lag::Corners::of(&log.time_s, period_s, &load);
+    for gauge in gauges.iter_mut().filter(|g| !g.kind.is_force()) {
+        gauge.lag = corners.lag(gauge);
+    }
     zero::remark(&at_start, &drift, high, &mut caveats);
     range::remark_load(&load, sheet, high, &mut caveats);
     remark_gaps(&log.time_s, period_s, &mut caveats);
@@ -156,6 +202,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
             segments: log.segments.clone(),
             load_zero: at_start,
             load_drift: drift,
+            zero_line,
             slack_until: slack.map_or(0, |s| s.start.end),
         },
         caveats,
@@ -195,6 +242,7 @@ fn signal(
         noise,
         step,
         errors: stated.errors,
+        lag: None,
     })
 }
 

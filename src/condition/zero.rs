@@ -18,6 +18,25 @@ const SLACK_S: f64 = 3.0;
 /// A slack level is at most this share of the peak load (beyond the stated zero error).
 const SLACK_SHARE: f64 = 0.02;
 
+/// The cell's zero over time, as it is taken out of the load: a straight line.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct ZeroLine {
+    /// Time at which the zero stood, s.
+    pub at_s: f64,
+    /// The zero then, N.
+    pub zero_n: f64,
+    /// Its drift, N/s.
+    pub slope_n_per_s: f64,
+}
+
+impl ZeroLine {
+    /// The zero at a time, N.
+    #[must_use]
+    pub fn at(&self, time_s: f64) -> f64 {
+        self.zero_n + self.slope_n_per_s * (time_s - self.at_s)
+    }
+}
+
 /// Entries of slack at both ends.
 pub(super) struct Slack {
     pub start: Range<usize>,
@@ -160,16 +179,16 @@ fn level_run(
     Some(if from_end { n - keep..n } else { 0..keep })
 }
 
-/// Takes zero and drift out of the load; what was measured is no longer an instrument error.
+/// Takes zero and drift out of the load; what was measured is no longer an instrument error. Says what was taken out.
 pub(super) fn take_out(
     time_s: &[f64],
     load: &mut Signal,
     at_start: &Estimate,
     drift: &Estimate,
     slack: Option<&Slack>,
-) {
+) -> ZeroLine {
     let Some(slack) = slack else {
-        return;
+        return ZeroLine::default();
     };
     let middle = |r: &Range<usize>| (time_s[r.start] + time_s[r.end - 1]) / 2.0;
     let start = middle(&slack.start);
@@ -177,13 +196,19 @@ pub(super) fn take_out(
         (Some(finish), Some(zero)) => (zero - slack.zero_start) / (middle(finish) - start),
         _ => 0.0,
     };
+    let line = ZeroLine {
+        at_s: start,
+        zero_n: slack.zero_start,
+        slope_n_per_s: slope,
+    };
     for (value, t) in load.values.iter_mut().zip(time_s) {
-        *value -= slack.zero_start + slope * (t - start);
+        *value -= line.at(*t);
     }
     load.errors.fixed = at_start.standard_error.unwrap_or(0.0);
     if drift.value.is_some() {
         load.errors.drift = drift.standard_error.unwrap_or(0.0);
     }
+    line
 }
 
 /// Says what was found.

@@ -181,6 +181,12 @@ fn state(
         return State::Open;
     };
     let kn = |newtons: f64| format!("{:.2} kN", newtons / 1e3);
+    // As fine as the width of its interval bears: a slip of hundredths and one of centimetres need other digits.
+    let mm = |metres: f64, width: f64| {
+        let places =
+            usize::from(width < 0.4e-3) + usize::from(width < 4e-3) + usize::from(width < 0.04e-3);
+        format!("{:.places$} mm", metres * 1e3)
+    };
     let seating = if interface == Interface::Stopper {
         ", seating apart"
     } else {
@@ -191,10 +197,10 @@ fn state(
         Status::Measured => {
             let (value, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
             evidence.push(format!(
-                "The {words} moved: {:.2} mm at the end ({:.2} to {:.2}){seating}, first seen at {}.",
-                value * 1e3,
-                low.max(0.0) * 1e3,
-                high * 1e3,
+                "The {words} moved: {} at the end ({} to {}){seating}, first seen at {}.",
+                mm(*value, high - low),
+                mm(low.max(0.0), high - low),
+                mm(*high, high - low),
                 kn(figure.load.value.unwrap_or(0.0))
             ));
             State::Moved
@@ -203,9 +209,9 @@ fn state(
             evidence.push(format!(
                 "The {words} stayed below first slip up to at least {}{}.",
                 kn(figure.load.low.unwrap_or(0.0)),
-                end.map_or(String::new(), |(_, (_, high))| format!(
-                    ": at most {:.2} mm at the end{seating}",
-                    high.max(0.0) * 1e3
+                end.map_or(String::new(), |(_, (low, high))| format!(
+                    ": at most {} at the end{seating}",
+                    mm(high.max(0.0), high - low)
                 ))
             ));
             State::Still
@@ -213,9 +219,9 @@ fn state(
         Status::Bracket if slip.known == Known::Bracket && figure.load.high.is_some() => {
             let (_, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
             evidence.push(format!(
-                "The {words} moved by something between {:.2} and {:.2} mm{seating}; the gauges tell no better.",
-                low.max(0.0) * 1e3,
-                high * 1e3
+                "The {words} moved by something between {} and {}{seating}; the gauges tell no better.",
+                mm(low.max(0.0), high - low),
+                mm(*high, high - low)
             ));
             State::MovedSomehow
         }

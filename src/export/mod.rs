@@ -3,12 +3,20 @@
 //! Full precision, units in names, the same bytes for the same analysis. Nothing is rounded here.
 
 #[cfg(feature = "parquet")]
+mod pulls;
+#[cfg(feature = "parquet")]
 mod traces;
+
+#[cfg(feature = "parquet")]
+pub use traces::EveryRow;
 
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 
 use crate::analysis::Analysis;
+use crate::compare::Comparison;
+#[cfg(feature = "parquet")]
+use crate::pool::Pull;
 use crate::sheet::Sheet;
 
 /// A machine file could not be written.
@@ -29,7 +37,7 @@ pub enum ExportError {
     },
     /// The Parquet writer fails.
     #[cfg(feature = "parquet")]
-    #[error("the traces could not be written as Parquet")]
+    #[error("the table could not be written or read as Parquet")]
     Parquet(#[from] polars::error::PolarsError),
 }
 
@@ -52,6 +60,50 @@ pub fn parquet(analysis: &Analysis) -> Result<Vec<u8>, ExportError> {
     traces::write(analysis)
 }
 
+/// `comparison.json`: everything, indented, with a newline at the end.
+///
+/// # Errors
+/// The comparison holds something that JSON cannot say.
+pub fn comparison_json(comparison: &Comparison) -> Result<Vec<u8>, ExportError> {
+    let mut bytes = serde_json::to_vec_pretty(comparison)?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// `plan.json`: a plan, indented, with a newline at the end.
+///
+/// # Errors
+/// The plan holds something that JSON cannot say.
+pub fn plan_json(plan: &crate::prepare::Plan) -> Result<Vec<u8>, ExportError> {
+    let mut bytes = serde_json::to_vec_pretty(plan)?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// `pulls.parquet`: one row per pull with the facts it was compared by.
+///
+/// # Errors
+/// The Parquet writer fails.
+#[cfg(feature = "parquet")]
+pub fn pulls_parquet(comparison: &Comparison) -> Result<Vec<u8>, ExportError> {
+    pulls::write(&comparison.pulls)
+}
+
+/// Pulls from the bytes of a `pulls.parquet`, or of one part of a dataset of them.
+///
+/// # Errors
+/// No Parquet, or a column that is missing or of another kind.
+#[cfg(feature = "parquet")]
+pub fn read_pulls(bytes: Vec<u8>) -> Result<Vec<Pull>, ExportError> {
+    pulls::read(bytes)
+}
+
+/// JSON Schema of `comparison.json`, indented, with a newline at the end.
+#[must_use]
+pub fn schema_comparison() -> String {
+    schema::<Comparison>(SchemaSettings::draft2020_12().for_serialize())
+}
+
 /// JSON Schema of the sheet, indented, with a newline at the end.
 #[must_use]
 pub fn schema_sheet() -> String {
@@ -62,6 +114,12 @@ pub fn schema_sheet() -> String {
 #[must_use]
 pub fn schema_analysis() -> String {
     schema::<Analysis>(SchemaSettings::draft2020_12().for_serialize())
+}
+
+/// JSON Schema of `seal.json`, indented, with a newline at the end.
+#[must_use]
+pub fn schema_seal() -> String {
+    schema::<crate::seal::Seal>(SchemaSettings::draft2020_12().for_serialize())
 }
 
 fn schema<T: JsonSchema>(settings: SchemaSettings) -> String {
@@ -202,7 +260,16 @@ mod tests {
             .map(String::as_str)
             .collect();
         let expected = [
-            "aboard", "chain", "gauges", "limits", "line", "pull", "reading", "report", "stopper",
+            "aboard",
+            "chain",
+            "gauges",
+            "limits",
+            "line",
+            "pull",
+            "reading",
+            "report",
+            "second_log",
+            "stopper",
         ];
         assert_eq!(tables, BTreeSet::from(expected));
         assert_eq!(root["additionalProperties"], Value::Bool(false));

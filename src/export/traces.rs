@@ -3,10 +3,13 @@
 //! A part that the gauges cannot give is null throughout; of a bracket only `_lo` and `_hi` are given. Missing values
 //! are null, never NaN, so that a mean over a column is a mean over what was measured.
 
-use polars::prelude::{Column, DataFrame, NamedFrom, ParquetWriter, Series};
+use std::io::Write;
+
+use polars::prelude::{BatchedWriter, Column, DataFrame, NamedFrom, ParquetWriter, Series};
 
 use super::ExportError;
-use crate::analysis::Analysis;
+use crate::analysis::{Analysis, Traces};
+use crate::ingest::RowGroup;
 use crate::separate::PartName;
 
 /// Columns of the parts, in the order of the file.
@@ -22,6 +25,51 @@ const PARTS: [(PartName, &str); 7] = [
 
 pub(super) fn write(analysis: &Analysis) -> Result<Vec<u8>, ExportError> {
     let traces = &analysis.traces;
+    let mut frame = frame(traces, rows(analysis, traces.time_s.len()))?;
+    let mut bytes = Vec::new();
+    ParquetWriter::new(&mut bytes).finish(&mut frame)?;
+    Ok(bytes)
+}
+
+/// `traces.parquet` of a log whose rows are read a second time, written group by group.
+pub struct EveryRow<'a, W: Write> {
+    analysis: &'a Analysis,
+    writer: BatchedWriter<W>,
+}
+
+impl<'a, W: Write> EveryRow<'a, W> {
+    /// Begins the file.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn begin(analysis: &'a Analysis, to: W) -> Result<Self, ExportError> {
+        let none = frame(&Traces::default(), Vec::new())?;
+        let writer = ParquetWriter::new(to).batched(none.schema())?;
+        Ok(Self { analysis, writer })
+    }
+
+    /// Writes a group of rows as one row group.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn write(&mut self, group: &RowGroup) -> Result<(), ExportError> {
+        let n = group.time_s.len();
+        let frame = frame(&self.analysis.traces_of(group), vec![1; n])?;
+        Ok(self.writer.write_batch(&frame)?)
+    }
+
+    /// Ends the file.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn finish(self) -> Result<(), ExportError> {
+        self.writer.finish()?;
+        Ok(())
+    }
+}
+
+/// The table; `rows` are the rows of the log in each entry.
+fn frame(traces: &Traces, rows: Vec<u64>) -> Result<DataFrame, ExportError> {
     let n = traces.time_s.len();
     let mut columns = Vec::new();
     columns.push(numbers("time_s", Some(&traces.time_s), n)?);
@@ -38,12 +86,8 @@ pub(super) fn write(analysis: &Analysis) -> Result<Vec<u8>, ExportError> {
     same_length("phase", traces.phase.len(), n)?;
     let phase: Vec<&str> = traces.phase.iter().map(|p| p.word()).collect();
     columns.push(Column::from(Series::new("phase".into(), phase)));
-    columns.push(Column::from(Series::new("rows".into(), rows(analysis, n))));
-
-    let mut frame = DataFrame::new(n, columns)?;
-    let mut bytes = Vec::new();
-    ParquetWriter::new(&mut bytes).finish(&mut frame)?;
-    Ok(bytes)
+    columns.push(Column::from(Series::new("rows".into(), rows)));
+    Ok(DataFrame::new(n, columns)?)
 }
 
 fn numbers(name: &str, values: Option<&Vec<f64>>, n: usize) -> Result<Column, ExportError> {

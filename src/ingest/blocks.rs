@@ -12,6 +12,9 @@ const WORKERS_MAX: usize = 4;
 /// Chunks that wait for each of them: memory stays bounded.
 const WAITING: usize = 2;
 
+/// What is done after each block.
+pub(super) type After<'a> = dyn FnMut(&mut Gather) -> Result<(), IngestError> + Send + 'a;
+
 /// Reads the source through the plan into the log. `skip` lines stand before the first row.
 ///
 /// One thread reads and digests, some turn text into numbers, one puts the blocks in order. A log of one chunk is read
@@ -24,11 +27,13 @@ pub(super) fn read_all(
     plan: &Plan,
     skip: u64,
     gather: &mut Gather,
+    after: &mut After<'_>,
 ) -> Result<(), IngestError> {
     let mut skip = skip;
     if source.is_at_end() {
         while let Some(chunk) = source.next()? {
             gather.push(&block(&chunk, &mut skip, plan))?;
+            after(gather)?;
         }
         return Ok(());
     }
@@ -58,6 +63,7 @@ pub(super) fn read_all(
                     break;
                 };
                 gather.push(&block)?;
+                after(gather)?;
             }
             Ok(())
         });

@@ -164,6 +164,19 @@ pub enum IngestError {
         line: u64,
         most: usize,
     },
+    /// Two logs without a common event.
+    #[error(
+        "{file}, column {column}: has no event in common with the {gauge} gauge of the first log that puts both on one clock: {why}"
+    )]
+    NoCommonEvent {
+        file: String,
+        column: String,
+        gauge: &'static str,
+        why: String,
+    },
+    /// Whoever took the rows wanted no more.
+    #[error("{file}: the rows were not all taken")]
+    Stopped { file: String },
     /// Marks without time.
     #[error("{file}, line {line}: no time column; every reading needs its time on the log's clock")]
     MarksWithoutTime { file: String, line: usize },
@@ -181,7 +194,7 @@ impl IngestError {
     #[must_use]
     pub fn hint(&self) -> Option<String> {
         let text = match self {
-            Self::Io { .. } => return None,
+            Self::Io { .. } | Self::Stopped { .. } => return None,
             Self::Empty { .. } | Self::NoRows { .. } => {
                 "export the log again from the logger; the sheet names the file under [pull] log".into()
             }
@@ -228,6 +241,9 @@ impl IngestError {
             }
             Self::GapNotUsed { line, .. } => format!("remove \"{line}\" from [reading.gaps], or correct the line number"),
             Self::TooManyRestarts { .. } => "cut the log to the pull that the sheet describes".into(),
+            Self::NoCommonEvent { .. } => {
+                "name under [second_log] a column that follows a gauge of the first log throughout, such as the load fed to both loggers".into()
+            }
             Self::MarksWithoutTime { .. } => {
                 "begin the marks file with a header such as time_s,mark_mm".into()
             }

@@ -300,7 +300,10 @@ impl Gather {
                         line,
                     });
                 }
-                self.store.begin_segment();
+                // A header repeated within a record that goes on row by row is no break.
+                if !self.is_next(time, &last) {
+                    self.store.begin_segment();
+                }
             } else if time <= last.time {
                 return self.late_row(time, line, values, &last);
             }
@@ -308,6 +311,12 @@ impl Gather {
         self.append_one(time, values);
         self.remember(time, line, values, false);
         Ok(())
+    }
+
+    /// True for a row that follows the last within two sample periods.
+    fn is_next(&self, time: f64, last: &Last) -> bool {
+        self.period
+            .is_some_and(|p| time - last.time <= 2.0 * p * (1.0 + 1e-9))
     }
 
     /// The gap that the sheet states for this row: the key is its line, or that of the header before it.

@@ -2,6 +2,7 @@
 //!
 //! A stream: the file is read in chunks and never held whole. A log of up to [`ENTRIES_MAX`](crate::ingest::ENTRIES_MAX) rows is kept row by row;
 //! a longer one is merged pairwise into means as it grows, so that memory stays bounded (see [`Log::rows_per_entry`](crate::ingest::Log::rows_per_entry)).
+//! Every row of such a log is had by reading it again, with [`each_row`](crate::ingest::each_row).
 
 mod blocks;
 mod cell;
@@ -10,6 +11,7 @@ mod columns;
 mod dialect;
 mod error;
 mod gather;
+mod join;
 mod marks;
 mod read;
 mod rows;
@@ -23,7 +25,8 @@ use serde::{Deserialize, Serialize};
 pub use crate::sheet::GaugeKind;
 pub use columns::{ColumnName, column_name};
 pub use error::IngestError;
-pub use read::{FileNames, read_log};
+pub use join::join_second;
+pub use read::{FileNames, RowGroup, each_row, read_log};
 pub use sniff::{Found, FoundColumn, sniff};
 
 use crate::units::Unit;
@@ -141,7 +144,7 @@ pub struct UnreadableCell {
 /// One input file of an analysis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputFile {
-    /// `sheet`, `log`, `marks` or `reference`.
+    /// `sheet`, `log`, `marks`, `second log` or `reference`.
     pub role: String,
     /// File name, relative to the folder.
     pub name: String,

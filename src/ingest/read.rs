@@ -1,15 +1,16 @@
 //! The whole reading: dialect, columns, clock, rows, marks.
 
 use std::io::Read;
+use std::ops::ControlFlow;
 
 use super::clock::{self, Form};
-use super::columns::{TimeColumn, Wanted, missing, time_column, wanted_columns};
+use super::columns::{ColumnName, TimeColumn, Wanted, missing, time_column, wanted_columns};
 use super::dialect::{self, Dialect};
 use super::error::IngestError;
 use super::gather::Gather;
 use super::rows::Plan;
 use super::source::Source;
-use super::{Channel, InputFile, Log, Understood, blocks, marks};
+use super::{Channel, GaugeKind, InputFile, Log, Understood, blocks, marks};
 use crate::sheet::Sheet;
 
 /// Names of the files, for messages and for the list of inputs.
@@ -30,45 +31,137 @@ pub struct FileNames<'a> {
 /// See [`IngestError`]: every error names the file and, where there is one, line, column and the offending text.
 pub fn read_log(
     log: &mut dyn Read,
-    marks: Option<&mut dyn Read>,
+    mut marks: Option<&mut dyn Read>,
     sheet: &Sheet,
     names: FileNames<'_>,
 ) -> Result<(Log, Vec<InputFile>), IngestError> {
+    let mut marks_file = None;
+    let mut opened = open(log, sheet, names.log, &mut |absent, columns, line| {
+        if let Some(reader) = marks.take() {
+            marks_file = Some(marks::open(reader, names.marks, sheet)?);
+        }
+        for kind in absent {
+            let in_marks = marks_file.as_ref().is_some_and(|m| m.has(*kind));
+            // What the first log lacks may stand in the second; only the load may not.
+            let in_second = sheet.second_log.is_some() && *kind != GaugeKind::Load;
+            if !in_marks
+                && !in_second
+                && let Some(gauge) = sheet.gauges.get(*kind)
+            {
+                return Err(missing(
+                    &gauge.column,
+                    kind.name(),
+                    columns,
+                    names.log,
+                    line,
+                ));
+            }
+        }
+        Ok(())
+    })?;
+    let mut gather = opened.gather(names.log, sheet);
+    opened.read(&mut gather, &mut |_| Ok(()))?;
+    gather.finish(sheet.reading.unreadable.map(crate::units::Share::si))?;
+    if gather.store.time.is_empty() {
+        return Err(IngestError::NoRows {
+            file: names.log.into(),
+            header_line: opened.dialect.header_line.max(1),
+        });
+    }
+
+    let mut files = vec![opened.source.finish("log")?];
+    let mut readings = Vec::new();
+    if let Some(file) = marks_file {
+        readings = file.readings(opened.plan.time.form, opened.plan.origin)?;
+        files.push(file.input);
+    }
+    let log = assemble(
+        gather,
+        opened.wanted,
+        opened.understood,
+        readings,
+        names.log,
+    )?;
+    Ok((log, files))
+}
+
+/// Rows in order of time, as they were read: SI, sign applied, nothing averaged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RowGroup {
+    /// Time of each row in s, on the clock of [`Log::time_s`].
+    pub time_s: Vec<f64>,
+    /// Values of each channel; NaN = missing or out of range.
+    pub channels: Vec<(GaugeKind, Vec<f64>)>,
+}
+
+/// Hands out every row of a log, in groups of up to [`ENTRIES_MAX`](super::ENTRIES_MAX) rows: a second reading for logs
+/// whose rows were merged by [`read_log`]. Memory does not grow with the log. `take` ends the reading with
+/// [`ControlFlow::Break`].
+///
+/// Late rows are put in order as in the first reading, and the same rows are dropped as repeated, so that the rows
+/// handed out are as many as [`Log::rows`].
+///
+/// # Errors
+/// As for [`read_log`]; [`IngestError::Stopped`] if `take` ended it.
+pub fn each_row(
+    log: &mut dyn Read,
+    sheet: &Sheet,
+    name: &str,
+    take: &mut (dyn FnMut(RowGroup) -> ControlFlow<()> + Send),
+) -> Result<InputFile, IngestError> {
+    let mut opened = open(log, sheet, name, &mut |_, _, _| Ok(()))?;
+    let mut gather = opened.gather(name, sheet);
+    gather.store.hand_out_rows();
+    let kinds: Vec<GaugeKind> = opened.wanted.iter().map(|w| w.kind).collect();
+    let mut hand = |gather: &mut Gather| {
+        while let Some((time_s, values)) = gather.store.take_group() {
+            let channels = kinds.iter().copied().zip(values).collect();
+            if take(RowGroup { time_s, channels }).is_break() {
+                return Err(IngestError::Stopped { file: name.into() });
+            }
+        }
+        Ok(())
+    };
+    opened.read(&mut gather, &mut hand)?;
+    gather.finish(sheet.reading.unreadable.map(crate::units::Share::si))?;
+    gather.store.hand_out_rest();
+    hand(&mut gather)?;
+    opened.source.finish("log")
+}
+
+/// A log whose table was found and understood, before its first row.
+struct Opened<'r> {
+    source: Source<'r>,
+    dialect: Dialect,
+    understood: Understood,
+    wanted: Vec<Wanted>,
+    plan: Plan,
+}
+
+/// Is asked about gauges without a column here: the gauges, the columns, the line of the header.
+type Settle<'a> = dyn FnMut(&[GaugeKind], &[ColumnName], usize) -> Result<(), IngestError> + 'a;
+
+/// Finds dialect, columns and clock. `settle` is asked about gauges that have no column here.
+fn open<'r>(
+    log: &'r mut dyn Read,
+    sheet: &Sheet,
+    name: &str,
+    settle: &mut Settle<'_>,
+) -> Result<Opened<'r>, IngestError> {
     let reading = &sheet.reading;
-    let mut source = Source::open(log, names.log, reading.encoding.as_deref())?;
+    let source = Source::open(log, name, reading.encoding.as_deref())?;
     let mut asked: Vec<&str> = sheet
         .gauges
         .iter()
         .map(|(_, g)| g.column.as_str())
         .collect();
     asked.extend(sheet.gauges.time.as_ref().and_then(|t| t.column.as_deref()));
-    let dialect = dialect::find(source.head(), names.log, reading, &asked)?;
+    let dialect = dialect::find(source.head(), name, reading, &asked)?;
     let mut understood = begin_understood(&source, &dialect);
     let line = dialect.header_line.max(1);
-
-    let (wanted, absent) = wanted_columns(
-        sheet,
-        &dialect.names,
-        names.log,
-        line,
-        &mut understood.notes,
-    )?;
-    let marks_file = match marks {
-        Some(reader) => Some(marks::open(reader, names.marks, sheet)?),
-        None => None,
-    };
-    for kind in absent {
-        let in_marks = marks_file.as_ref().is_some_and(|m| m.has(kind));
-        if !in_marks && let Some(gauge) = sheet.gauges.get(kind) {
-            return Err(missing(
-                &gauge.column,
-                kind.name(),
-                &dialect.names,
-                names.log,
-                line,
-            ));
-        }
-    }
+    let (wanted, absent) =
+        wanted_columns(sheet, &dialect.names, name, line, &mut understood.notes)?;
+    settle(&absent, &dialect.names, line)?;
     let taken: Vec<usize> = wanted.iter().map(|w| w.column).collect();
     let sample = |column: usize| first_filled(&dialect, column);
     let time = time_column(
@@ -76,40 +169,49 @@ pub fn read_log(
         &dialect.names,
         &taken,
         &sample,
-        names.log,
+        name,
         &mut understood,
     )?;
-    let origin = origin(&dialect, time);
-    let plan = plan(&dialect, time, origin, &wanted);
+    let plan = plan(&dialect, time, origin(&dialect, time), &wanted);
+    Ok(Opened {
+        source,
+        dialect,
+        understood,
+        wanted,
+        plan,
+    })
+}
 
-    let time_name = time
-        .column
-        .and_then(|c| dialect.names.get(c))
-        .map_or_else(|| "time".to_owned(), |n| n.raw.clone());
-    let gaps = reading
-        .gaps
-        .iter()
-        .filter_map(|(line, gap)| Some((line.parse().ok()?, gap.si())))
-        .collect();
-    let channels = wanted.iter().map(|w| w.name.clone()).collect();
-    let mut gather = Gather::new(names.log, time.form, time_name, channels, gaps);
-    blocks::read_all(&mut source, &plan, dialect.lines_before, &mut gather)?;
-    gather.finish(reading.unreadable.map(crate::units::Share::si))?;
-    if gather.store.time.is_empty() {
-        return Err(IngestError::NoRows {
-            file: names.log.into(),
-            header_line: line,
-        });
+impl Opened<'_> {
+    fn gather(&self, file: &str, sheet: &Sheet) -> Gather {
+        let time = self.plan.time;
+        let time_name = time
+            .column
+            .and_then(|c| self.dialect.names.get(c))
+            .map_or_else(|| "time".to_owned(), |n| n.raw.clone());
+        let gaps = sheet
+            .reading
+            .gaps
+            .iter()
+            .filter_map(|(line, gap)| Some((line.parse().ok()?, gap.si())))
+            .collect();
+        let channels = self.wanted.iter().map(|w| w.name.clone()).collect();
+        Gather::new(file, time.form, time_name, channels, gaps)
     }
 
-    let mut files = vec![source.finish("log")?];
-    let mut readings = Vec::new();
-    if let Some(file) = marks_file {
-        readings = file.readings(time.form, origin)?;
-        files.push(file.input);
+    fn read(
+        &mut self,
+        gather: &mut Gather,
+        after: &mut blocks::After<'_>,
+    ) -> Result<(), IngestError> {
+        blocks::read_all(
+            &mut self.source,
+            &self.plan,
+            self.dialect.lines_before,
+            gather,
+            after,
+        )
     }
-    let log = assemble(gather, wanted, understood, readings, names.log)?;
-    Ok((log, files))
 }
 
 /// What the dialect says, for `check` and the analysis.

@@ -18,6 +18,9 @@ pub(super) struct Store {
     most: usize,
     partial: usize,
     partial_time: f64,
+    /// Rows are handed out in groups instead of being merged.
+    handing: bool,
+    ended: bool,
 }
 
 /// What became of a late row.
@@ -67,7 +70,46 @@ impl Store {
             most,
             partial: 0,
             partial_time: 0.0,
+            handing: false,
+            ended: false,
         }
+    }
+
+    /// From now on rows are kept as they are until [`Store::take_group`] takes them.
+    pub(super) fn hand_out_rows(&mut self) {
+        self.handing = true;
+    }
+
+    /// The last rows may go as well.
+    pub(super) fn hand_out_rest(&mut self) {
+        self.ended = true;
+    }
+
+    /// The next group of rows: times, and the values of each channel. As many rows stay behind, so that a late row finds
+    /// its place.
+    pub(super) fn take_group(&mut self) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
+        let full = self.time.len() >= 2 * self.most;
+        let n = self.time.len().min(self.most);
+        if n == 0 || !(full || self.ended) {
+            return None;
+        }
+        let first = |values: &mut Vec<f64>| {
+            let rest = values.split_off(n);
+            std::mem::replace(values, rest)
+        };
+        let time = first(&mut self.time);
+        let values = self
+            .channels
+            .iter_mut()
+            .map(|column| {
+                column.clipped.clear();
+                first(&mut column.values)
+            })
+            .collect();
+        for segment in &mut self.segments {
+            *segment = segment.saturating_sub(n);
+        }
+        Some((time, values))
     }
 
     /// Appends rows whose time rises.
@@ -79,11 +121,14 @@ impl Store {
         let mut from = 0;
         while from < time.len() {
             let n = if self.per == 1 {
-                if self.time.len() == self.most {
+                if self.handing {
+                    time.len()
+                } else if self.time.len() == self.most {
                     self.merge();
                     continue;
+                } else {
+                    self.most - self.time.len()
                 }
-                self.most - self.time.len()
             } else {
                 self.per - self.partial
             };
@@ -116,7 +161,9 @@ impl Store {
 
     /// Puts one late row in order. Rows that were merged already have no order among themselves.
     pub(super) fn insert_late(&mut self, time: f64, values: &[f64]) -> Late {
-        if self.per == 1 && self.time.len() == self.most {
+        // Where a first reading had begun to merge, it took every late row: here they are all kept too.
+        let merging = self.rows >= self.most as u64;
+        if self.per == 1 && self.time.len() == self.most && !self.handing {
             self.merge();
         }
         if self.per > 1 {
@@ -128,11 +175,13 @@ impl Store {
             }
             return Late::Taken;
         }
-        let at = self.time.partition_point(|t| *t < time);
-        if at < self.segments.last().copied().unwrap_or(0) {
+        let mut at = self.time.partition_point(|t| *t < time);
+        let segment = self.segments.last().copied().unwrap_or(0);
+        if at < segment && !merging {
             return Late::Refused;
         }
-        if self.time.get(at) == Some(&time) {
+        at = at.max(segment);
+        if self.time.get(at) == Some(&time) && !merging {
             let same =
                 |c: &Column, v: &f64| c.values[at] == *v || c.values[at].is_nan() && v.is_nan();
             let repeated = self.channels.iter().zip(values).all(|(c, v)| same(c, v));
@@ -415,6 +464,34 @@ mod tests {
             .map(|i| n(i) * whole.channels[0].values[i])
             .sum();
         assert_eq!(total, 999.0 * 1000.0 / 2.0);
+    }
+
+    #[test]
+    fn rows_handed_out_are_all_the_rows_in_order() {
+        let time: Vec<f64> = (0..100).map(f64::from).collect();
+        let mut store = Store::with_most(1, 8);
+        store.hand_out_rows();
+        let mut groups = Vec::new();
+        for (from, to) in [(0, 3), (3, 30), (30, 99)] {
+            store.append(&time[from..to], &[&time[from..to]]);
+            groups.extend(std::iter::from_fn(|| store.take_group()));
+        }
+        store.append(&[100.0], &[&[f64::from_bits(CLIPPED)]]);
+        assert_eq!(store.insert_late(99.0, &[99.0]), Late::Taken);
+        store.finish();
+        assert!(store.time.len() < 16);
+        store.hand_out_rest();
+        groups.extend(std::iter::from_fn(|| store.take_group()));
+        assert!(groups.iter().all(|(time, _)| time.len() <= 8));
+        let all: Vec<f64> = groups.iter().flat_map(|(time, _)| time.clone()).collect();
+        assert_eq!(all[..100], time);
+        assert_eq!((all[100], all.len() as u64), (100.0, store.rows));
+        let values: Vec<f64> = groups
+            .iter()
+            .flat_map(|(_, values)| values[0].clone())
+            .collect();
+        assert_eq!(values[..100], time);
+        assert!(values[100].is_nan());
     }
 
     #[test]

@@ -13,7 +13,7 @@ use crate::caveat::Caveat;
 use crate::condition::{Conditioned, InstrumentErrors, Signal};
 use crate::ingest::GaugeKind;
 use crate::phases::{Blocks, Phase, PhaseKind};
-use crate::separate::{Course, Part, PartName, Separated};
+use crate::separate::{Between, Course, Part, PartName, Separated};
 use crate::sheet::{Rule, Sheet};
 use crate::stats::{Estimate, Measure};
 
@@ -124,6 +124,7 @@ impl Pull {
                 gain: errors.gain,
                 ..InstrumentErrors::default()
             },
+            lag: None,
         };
         let conditioned = Conditioned {
             slack_until: 0,
@@ -136,6 +137,7 @@ impl Pull {
             segments: vec![],
             load_zero: Estimate::cannot_tell(Measure::Force, "hand-made"),
             load_drift: Estimate::cannot_tell(Measure::Force, "hand-made"),
+            zero_line: crate::condition::ZeroLine::default(),
         };
         let separated = Separated {
             parts: BTreeMap::new(),
@@ -143,6 +145,7 @@ impl Pull {
             closure: vec![],
             stretch_curve: None,
             blocks,
+            between: Between::default(),
             travel_m: vec![],
         };
         Self {
@@ -242,6 +245,7 @@ impl Pull {
             noise,
             step: 0.0,
             errors: InstrumentErrors::default(),
+            lag: None,
         });
         self
     }

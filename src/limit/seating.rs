@@ -85,13 +85,13 @@ impl Slip {
         let certain = self.while_not_fresh(&read, phase);
         let factor = quantile::normal(0.5 + 0.5 * LEVEL);
         self.open = vec![0.0; self.value.len()];
-        for i in 0..self.value.len() {
+        for (i, certain) in certain.iter().enumerate() {
             let below = DIFFERENCE * (self.value[i] - self.low[i]);
             let above = DIFFERENCE * (self.high[i] - self.value[i]);
             let value = self.value[i] - over.best[i];
             let low = value - below.hypot(over.most[i] - over.best[i]);
             self.high[i] = value + above.hypot(over.best[i] - over.least[i]);
-            self.low[i] = low.max(certain[i] - below).min(value);
+            self.low[i] = low.max(certain - below).min(value);
             self.value[i] = value;
             self.open[i] = (over.most[i] - over.least[i]) / (2.0 * factor);
         }

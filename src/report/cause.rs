@@ -1,6 +1,6 @@
 //! Cause and remedy: what moved, how sure that is and on what it rests, then what the trade does about it, in order.
 
-use super::view::{Block, Context, Section, shortened};
+use super::view::{Block, Context, Section};
 use crate::diagnose::{Moved, Sureness};
 
 /// Longest sentence of a diagnosis; treatments named in it come from the sheet.
@@ -8,7 +8,7 @@ const LONGEST: usize = 500;
 
 pub(super) fn section(cx: &Context<'_>) -> Section {
     let found = &cx.analysis.diagnosis;
-    let sentences = |list: &[String]| list.iter().map(|t| shortened(t, LONGEST)).collect();
+    let sentences = |list: &[String]| list.iter().map(|t| cx.said(t, LONGEST)).collect();
     let sure = match found.sure {
         Sureness::Measured => "Both interfaces were measured.",
         Sureness::InPart => "One interface was measured; the other is not told.",
@@ -17,7 +17,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
     };
     let mut blocks = vec![Block::Text(format!(
         "{} {sure}",
-        shortened(&found.finding, LONGEST)
+        cx.said(&found.finding, LONGEST)
     ))];
     if !found.evidence.is_empty() {
         blocks.push(Block::List(sentences(&found.evidence)));
@@ -40,11 +40,11 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
                 .into(),
         ));
         let steps = found.remedies.iter().map(|r| {
-            let what = shortened(r.what.trim_end_matches('.'), LONGEST);
+            let what = cx.said(r.what.trim_end_matches('.'), LONGEST);
             let why = format!(
                 "Why: {}. Proof: {}.",
-                shortened(r.reason.trim_end_matches('.'), LONGEST),
-                lower_first(&shortened(r.proof.trim_end_matches('.'), LONGEST))
+                cx.said(r.reason.trim_end_matches('.'), LONGEST),
+                lower_first(&cx.said(r.proof.trim_end_matches('.'), LONGEST))
             );
             (format!("{what}."), why)
         });
@@ -53,7 +53,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
     if !found.notes.is_empty() {
         blocks.push(Block::List(sentences(&found.notes)));
     }
-    let next = shortened(found.next_pull.trim_end_matches('.'), LONGEST);
+    let next = cx.said(found.next_pull.trim_end_matches('.'), LONGEST);
     if !next.is_empty() && found.moved != Moved::Neither {
         blocks.push(Block::Text(format!("Next pull: {}.", lower_first(&next))));
     }

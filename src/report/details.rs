@@ -18,11 +18,11 @@ pub(super) fn method(cx: &Context<'_>) -> Section {
         .parts
         .iter()
         .filter(|(_, p)| !p.end.method.is_empty())
-        .map(|(name, p)| vec![name.words().to_owned(), line(&p.end.method)])
+        .map(|(name, p)| vec![name.words().to_owned(), cx.said_line(&p.end.method)])
         .collect();
     let governing = &analysis.limit.governing.load;
     if !governing.method.is_empty() {
-        rows.push(vec!["limit".into(), line(&governing.method)]);
+        rows.push(vec!["limit".into(), cx.said_line(&governing.method)]);
     }
     if !rows.is_empty() {
         blocks.push(Block::Table(Table {
@@ -69,8 +69,8 @@ pub(super) fn instruments(cx: &Context<'_>) -> Section {
     ];
     let said = |t: &Option<String>| t.as_deref().map_or_else(|| "—".into(), line);
     let rows = gauges
-        .into_iter()
-        .filter_map(|(name, gauge)| gauge.map(|gauge| (name, gauge)))
+        .iter()
+        .filter_map(|(name, gauge)| gauge.map(|gauge| (*name, gauge)))
         .map(|(name, gauge)| {
             let against = match gauge.against {
                 Some(Against::Rig) => "rig",
@@ -136,6 +136,25 @@ pub(super) fn instruments(cx: &Context<'_>) -> Section {
             .map(String::from)
             .to_vec(),
             rows,
-        })],
+        })]
+        .into_iter()
+        .chain(unstated(&gauges).map(Block::Text))
+        .collect(),
     )
+}
+
+/// Silence about an accuracy would read as if there were no error.
+fn unstated(gauges: &[(&str, Option<&Gauge>)]) -> Option<String> {
+    let names: Vec<&str> = gauges
+        .iter()
+        .filter(|(_, g)| g.is_some_and(|g| g.accuracy.is_none()))
+        .map(|(name, _)| *name)
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "The sheet states no accuracy of {}: no error of the instrument is counted there, and the intervals hold \
+             noise and the choice of laws alone.",
+            names.join(", ")
+        )
+    })
 }

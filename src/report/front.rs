@@ -60,7 +60,10 @@ pub(super) fn answers(cx: &Context<'_>) -> Vec<Answer> {
         },
         Answer {
             label: "Next",
-            text: clean_or(&next(cx), "Nothing is left to do for this pull."),
+            text: clean_or(
+                &cx.units.retold(&next(cx)),
+                "Nothing is left to do for this pull.",
+            ),
         },
     ]
 }
@@ -126,7 +129,11 @@ fn limit(cx: &Context<'_>) -> String {
             cx.told(&governing.load).replacen("above ", "more than ", 1)
         ),
         Status::Bracket => match &governing.load.reason {
-            Some(reason) => format!("{} ({reason})", cx.units.words(&governing.load)),
+            Some(reason) => format!(
+                "{} ({})",
+                cx.units.words(&governing.load),
+                cx.units.retold(reason)
+            ),
             None => cx.units.words(&governing.load),
         },
         _ => cx.told(&governing.load),
@@ -260,7 +267,7 @@ pub(super) fn figures(cx: &Context<'_>) -> Section {
         .verdict
         .grounds
         .iter()
-        .map(|g| shortened(g, 400))
+        .map(|g| cx.said(g, 400))
         .collect();
     if !grounds.is_empty() {
         blocks.push(Block::List(grounds));
@@ -277,7 +284,7 @@ pub(super) fn figures(cx: &Context<'_>) -> Section {
                 .verdict
                 .would_decide
                 .iter()
-                .map(|g| shortened(g, 400))
+                .map(|g| cx.said(g, 400))
                 .collect(),
         ));
     }
@@ -307,7 +314,7 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
     let mut head = vec![format!("Slip, {unit}")];
     if let Some(proof) = proof {
         head.push(format!(
-            "at the proof load of {}",
+            "when the proof load of {} was first reached",
             cx.units.load_text(proof.si() * 1e-3)
         ));
     }
@@ -337,7 +344,7 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
         if !slip && (part.end.status == Status::CannotTell || split::needless(cx, name)) {
             continue;
         }
-        let mut row = vec![name.words().to_owned()];
+        let mut row = vec![split::heading(name)];
         if proof.is_some() {
             row.push(cx.units.cell(&part.at_proof));
         }
@@ -352,19 +359,23 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
         let at_proof = reason(&part.at_proof).filter(|_| proof.is_some());
         let at_end = reason(&part.end);
         if at_proof == at_end || proof.is_none() {
-            reasons.extend(at_end.map(|r| format!("{}: {}", name.words(), line(&r))));
+            reasons.extend(at_end.map(|r| format!("{}: {}", name.words(), cx.said_line(&r))));
         } else {
-            reasons
-                .extend(at_proof.map(|r| format!("{}, at proof load: {}", name.words(), line(&r))));
-            reasons.extend(at_end.map(|r| format!("{}, at the end: {}", name.words(), line(&r))));
+            reasons.extend(
+                at_proof.map(|r| format!("{}, at proof load: {}", name.words(), cx.said_line(&r))),
+            );
+            reasons.extend(
+                at_end.map(|r| format!("{}, at the end: {}", name.words(), cx.said_line(&r))),
+            );
         }
     }
     if rows.is_empty() {
         return vec![Block::Text("No slip could be given.".into())];
     }
     let caption =
-        "Slip by interface, with 95 % intervals. What did not come back is slip and set (bedding-in) together. A dash: \
-         these gauges cannot tell."
+        "Slip by interface, with 95 % intervals. Stopper slip counts the seating of the jaws here; what the sheet allows, \
+         and the verdict, take it apart. What did not come back is slip and set (bedding-in) together. A dash: these \
+         gauges cannot tell."
             .into();
     let mut blocks = vec![Block::Table(Table {
         caption,

@@ -1,7 +1,13 @@
 //! The view as one HTML file: no outside file, no script, charts inline.
 
+use std::collections::BTreeSet;
+
 use super::view::{Block, Section, Table, Tone, View};
 use crate::chart::Chart;
+use crate::explain::{self, Topic};
+
+/// Slugs of the topics that the page leads to.
+type Words = BTreeSet<&'static str>;
 
 /// Nothing may be fetched and nothing may run, whatever the texts say.
 const POLICY: &str =
@@ -25,6 +31,7 @@ pub(super) fn write(view: &View, charts: &[Chart]) -> String {
          <meta name=\"color-scheme\" content=\"light dark\">\n<title>{}</title>\n<style>\n{STYLE}",
         escaped(&view.title)
     );
+    out += &crate::chart::night_style();
     if view.running.is_some() {
         out += STYLE_RUNNING;
     }
@@ -51,9 +58,11 @@ pub(super) fn write(view: &View, charts: &[Chart]) -> String {
         out += &format!("<p class=\"subtitle\">{}</p>\n", escaped(&view.subtitle));
     }
     out += "</header>\n";
+    let mut words = Words::new();
     for section in &view.sections {
-        write_section(&mut out, section, charts);
+        write_section(&mut out, section, charts, &mut words);
     }
+    write_words(&mut out, &words);
     out += &format!(
         "</main>\n<footer><p>{}</p></footer>\n</body>\n</html>\n",
         escaped(&view.colophon)
@@ -61,7 +70,7 @@ pub(super) fn write(view: &View, charts: &[Chart]) -> String {
     out
 }
 
-fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
+fn write_section(out: &mut String, section: &Section, charts: &[Chart], words: &mut Words) {
     let (id, class) = (
         section.id,
         if section.new_page {
@@ -95,14 +104,11 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
                 }
                 *out += "</ol>\n";
             }
-            Block::Warnings(warnings) => {
+            Block::Caveats(caveats) => {
                 *out += "<ul class=\"warnings\">\n";
-                for (found, advice) in warnings {
-                    *out += &format!(
-                        "<li><strong>{}</strong> {}</li>\n",
-                        escaped(found),
-                        escaped(advice)
-                    );
+                for (found, advice, code) in caveats {
+                    let found = linked(found, explain::of_caveat(code), words);
+                    *out += &format!("<li><strong>{found}</strong> {}</li>\n", escaped(advice));
                 }
                 *out += "</ul>\n";
             }
@@ -117,7 +123,7 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
                 }
                 *out += "</dl>\n";
             }
-            Block::Table(table) => write_table(out, table, &format!("{id}-table-{index}")),
+            Block::Table(table) => write_table(out, table, &format!("{id}-table-{index}"), words),
             Block::Chart(chart) => {
                 if let Some(chart) = charts.get(*chart) {
                     // On a narrow screen a chart scrolls in its own box rather than shrink until nothing can be read.
@@ -146,7 +152,38 @@ fn write_section(out: &mut String, section: &Section, charts: &[Chart]) {
     *out += "</section>\n";
 }
 
-fn write_table(out: &mut String, table: &Table, id: &str) {
+/// A text that leads to its explanation further down, where there is one.
+fn linked(text: &str, topic: Option<&'static Topic>, words: &mut Words) -> String {
+    let text = escaped(text);
+    match topic {
+        Some(topic) => {
+            words.insert(topic.slug);
+            format!("<a href=\"#about-{}\">{text}</a>", topic.slug)
+        }
+        None => text,
+    }
+}
+
+/// The explanations that something above leads to, in their own order.
+fn write_words(out: &mut String, words: &Words) {
+    if words.is_empty() {
+        return;
+    }
+    *out += "<section id=\"words\" aria-labelledby=\"words-heading\" class=\"new-page\">\n<h2 id=\"words-heading\">Words of this report</h2>\n";
+    for topic in explain::TOPICS.iter().filter(|t| words.contains(t.slug)) {
+        *out += &format!(
+            "<h3 id=\"about-{}\">{}</h3>\n",
+            topic.slug,
+            escaped(topic.title)
+        );
+        for text in topic.text {
+            *out += &format!("<p>{}</p>\n", escaped(text));
+        }
+    }
+    *out += "</section>\n";
+}
+
+fn write_table(out: &mut String, table: &Table, id: &str, words: &mut Words) {
     let caption = escaped(&table.caption);
     // A wide table scrolls in its own box; the box takes the focus so that a keyboard can scroll it too. The caption
     // stays outside: inside it would be as wide as the table and scroll away.
@@ -155,7 +192,8 @@ fn write_table(out: &mut String, table: &Table, id: &str) {
          tabindex=\"0\">\n<table aria-labelledby=\"{id}\">\n<thead><tr>"
     );
     for cell in &table.head {
-        *out += &format!("<th scope=\"col\">{}</th>", escaped(cell));
+        let cell = linked(cell, explain::of_head(cell), words);
+        *out += &format!("<th scope=\"col\">{cell}</th>");
     }
     *out += "</tr></thead>\n<tbody>\n";
     for row in &table.rows {

@@ -1,7 +1,7 @@
 //! The holding limit by every rule, what happened in the holds, and what it means aboard.
 
 use super::front::{rate, rule_words};
-use super::view::{Block, Context, Section, Table, line, once, shortened};
+use super::view::{Block, Context, Section, Table, line, once};
 use crate::figures::{significant, span_text};
 use crate::stats::Status;
 
@@ -19,9 +19,11 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
                 cx.units.cell(&f.load),
                 rate(cx, f.rate).unwrap_or_else(|| "—".into()),
                 match (f.load.status, &f.load.reason) {
-                    (Status::NotReached, Some(reason)) => format!("not reached: {}", line(reason)),
-                    (_, Some(reason)) => shortened(&once(reason), 300),
-                    (_, None) => line(&f.load.method),
+                    (Status::NotReached, Some(reason)) => {
+                        format!("not reached: {}", cx.said_line(reason))
+                    }
+                    (_, Some(reason)) => cx.said(&once(reason), 300),
+                    (_, None) => cx.said_line(&f.load.method),
                 },
             ]
         })
@@ -54,7 +56,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
         ));
     }
     if let Some(check) = &limit.free_length {
-        let meaning = line(&check.meaning);
+        let meaning = cx.said_line(&check.meaning);
         let meaning = if meaning.is_empty() {
             "as it should be".to_owned()
         } else {

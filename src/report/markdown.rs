@@ -42,13 +42,13 @@ fn write_section(out: &mut String, section: &Section, running: Option<&str>, cha
                 }
                 out.push('\n');
             }
-            Block::Warnings(warnings) => {
-                for (found, advice) in warnings {
+            Block::Caveats(caveats) => {
+                for (found, advice, code) in caveats {
                     *out += &format!("- **{}**", escaped(found));
                     if !advice.is_empty() {
                         *out += &format!(" {}", escaped(advice));
                     }
-                    out.push('\n');
+                    *out += &format!(" (`bitterend explain {code}`)\n");
                 }
                 out.push('\n');
             }

@@ -9,12 +9,15 @@ mod details;
 mod front;
 mod html;
 mod limits;
+mod many;
 mod markdown;
 mod record;
 mod split;
 mod survey;
 mod trust;
 mod view;
+
+pub use many::{render_comparison, render_plan};
 
 use crate::analysis::Analysis;
 use crate::chart::Chart;

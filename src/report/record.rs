@@ -103,7 +103,7 @@ fn support(cx: &Context<'_>) -> Option<Block> {
             rows: support
                 .iter()
                 .map(|s| {
-                    let missing = line(&s.missing);
+                    let missing = cx.said_line(&s.missing);
                     vec![
                         s.part.words().into(),
                         line(&s.how),

@@ -14,6 +14,14 @@ const ORDER: [PartName; 7] = [
     PartName::NotRecovered,
 ];
 
+/// The name of a part at the head of a row or column.
+pub(super) fn heading(name: PartName) -> String {
+    match name {
+        PartName::StopperSlip => format!("{} with seating", name.words()),
+        name => name.words().into(),
+    }
+}
+
 /// Set and cover slip as one figure say nothing new where both are known by themselves.
 pub(super) fn needless(cx: &Context<'_>, name: PartName) -> bool {
     let known = |p| {
@@ -53,7 +61,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
             format!("load, {}", cx.units.force.symbol),
             format!("travel, {unit}"),
         ];
-        head.extend(columns.iter().map(|c| format!("{}, {unit}", c.words())));
+        head.extend(columns.iter().map(|c| format!("{}, {unit}", heading(*c))));
         let rows = analysis
             .steps
             .iter()
@@ -72,7 +80,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
                 row
             })
             .collect();
-        let caption = "Travel and its parts at the end of each step, counted from the first dwell, with 95 % intervals. A dash: cannot tell.".into();
+        let caption = "Travel and its parts at the end of each step, counted from the first dwell, with 95 % intervals. Stopper slip counts the seating of the jaws here; the verdict and the holding limit take it apart. A dash: cannot tell, or no longer there once the line is slack.".into();
         blocks.push(Block::Table(Table {
             caption,
             head,
@@ -92,7 +100,7 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
         Some(format!(
             "{}: {}",
             p.words(),
-            line(part.end.reason.as_deref().unwrap_or("cannot tell"))
+            cx.said_line(part.end.reason.as_deref().unwrap_or("cannot tell"))
         ))
     })
     .collect();

@@ -1,6 +1,6 @@
 //! What a reader must know before trusting a figure, and before pulling again.
 
-use super::view::{Block, Context, Section, line, shortened};
+use super::view::{Block, Context, Section, line};
 use crate::caveat::Weight;
 use crate::figures::significant;
 
@@ -25,15 +25,16 @@ pub(super) fn caveats(cx: &Context<'_>) -> Section {
                 Weight::NoVerdict => "No verdict can rest on this",
             };
             (
-                format!("{weight}: {}", shortened(&c.message, 500)),
-                shortened(&c.advice, 500),
+                format!("{weight}: {}", cx.said(&c.message, 500)),
+                cx.said(&c.advice, 500),
+                c.code.to_string(),
             )
         })
         .collect();
     Section::new(
         "caveats",
         "Before you trust the figures",
-        vec![Block::Warnings(warnings)],
+        vec![Block::Caveats(warnings)],
     )
 }
 

@@ -69,8 +69,8 @@ pub(super) enum Block {
     List(Vec<String>),
     /// Things to do, the first one first: what, and why.
     Steps(Vec<(String, String)>),
-    /// What was found, and what to do about it.
-    Warnings(Vec<(String, String)>),
+    /// What was found by a stage, what to do about it, and the code that leads to its explanation.
+    Caveats(Vec<(String, String, String)>),
     /// Names and values, such as the facts of a record.
     Facts(Vec<(String, String)>),
     Table(Table),
@@ -122,9 +122,20 @@ impl Context<'_> {
         )
     }
 
+    /// A sentence of a stage in the report's units, on one line, cut short where it is very long.
+    pub(super) fn said(&self, text: &str, most: usize) -> String {
+        shortened(&self.units.retold(text), most)
+    }
+
+    /// The same for a cell of a table.
+    pub(super) fn said_line(&self, text: &str) -> String {
+        self.said(text, LONGEST)
+    }
+
     /// An estimate with its unit, and the reason where there is none.
     pub(super) fn told(&self, estimate: &Estimate) -> String {
         let words = self.units.words(estimate);
+        let once = |reason: &str| self.units.retold(&once(reason));
         match &estimate.reason {
             Some(reason) if !estimate.is_known() => format!("{words}: {}", once(reason)),
             Some(reason) => format!("{words}; {}", once(reason)),
@@ -225,6 +236,8 @@ pub(super) fn build(analysis: &Analysis, charts: &[Chart]) -> View {
             sections.push(front::what_was_pulled(&cx));
             sections.push(survey::time_line(&cx));
             sections.push(survey::explanations(&cx));
+            sections.extend(survey::readings(&cx));
+            sections.push(survey::limits_of_the_record(&cx));
             sections.push(cause::section(&cx));
             sections.push(split::section(&cx));
         }

@@ -33,6 +33,8 @@ pub(super) struct History<'a> {
     pub peak_n: f64,
     /// First block to be used and the ranges of entries of all blocks.
     pub blocks: &'a [Range<usize>],
+    /// One past the last entry of the first dwell: loops start from there.
+    pub dwelt: usize,
     /// The line's own curve of strain against load share as an earlier pass found it: the retarded part mostly follows
     /// the instant one.
     pub curve: Option<&'a dyn Fn(f64) -> f64>,
@@ -49,7 +51,7 @@ const LOG_PLAY: [f64; 4] = [0.03, 0.1, 0.25, 0.6];
 /// Half widths of the play operators on the load share.
 const LOAD_PLAY: [f64; 6] = [0.01, 0.03, 0.07, 0.14, 0.24, 0.4];
 /// Half widths of the play operators on the toe map of the load share.
-const TOE_PLAY: [f64; 5] = [0.02, 0.05, 0.1, 0.2, 0.35];
+const TOE_PLAY: [f64; 3] = [0.02, 0.05, 0.1];
 /// Bumps of the branches of a loop: in the middle, early, late.
 const BUMPS: [fn(f64) -> f64; 3] = [
     |v| 4.0 * v * (1.0 - v),
@@ -57,67 +59,82 @@ const BUMPS: [fn(f64) -> f64; 3] = [
     |v| 6.75 * v.powi(2) * (1.0 - v),
 ];
 /// Lags in s; those longer than the record's length are left out but for the first beyond it.
-const LAGS_S: [f64; 8] = [1.5, 5.0, 15.0, 50.0, 150.0, 500.0, 1500.0, 5000.0];
+const LAGS_S: [f64; 15] = [
+    1.5, 2.7, 5.0, 9.0, 15.0, 27.0, 50.0, 90.0, 150.0, 270.0, 500.0, 900.0, 1500.0, 2700.0, 5000.0,
+];
 /// Smallest load in the logarithm, as a share of the peak.
 const LOG_FLOOR: f64 = 1e-3;
 
 /// Columns for the stretch of the line.
 pub(super) fn stretch(history: &History) -> Columns {
     let mut columns = splines(history, STRETCH_INTERVALS);
-    let share: Vec<f64> = history
-        .load_n
+    let first = columns.len();
+    let lags = each_column(history, &mut |_, values| {
+        columns.push(averaged(history, values()));
+    });
+    Columns {
+        columns,
+        neighbours: lags
+            .into_iter()
+            .flat_map(|(from, to)| (first + from + 1..first + to).map(|j| (j - 1, j)))
+            .collect(),
+    }
+}
+
+/// The stretch that weights of the columns make, at every entry, mm; the blocks do not matter.
+pub(super) fn stretch_at_entries(history: &History, weights: &[f64]) -> Vec<f64> {
+    let (spline, others) = weights.split_at(STRETCH_INTERVALS + 2);
+    let share = shares(history);
+    let mut sum: Vec<f64> = share
         .iter()
-        .map(|f| (f / history.peak_n).max(0.0))
+        .map(|s| spline_sum(spline, STRETCH_INTERVALS, *s))
         .collect();
-    let toe: Vec<f64> = share.iter().map(|v| toe_map(*v)).collect();
-    let logarithm: Vec<f64> = share.iter().map(|s| s.max(LOG_FLOOR).ln()).collect();
-    columns.push(averaged(history, share.iter().copied()));
-    for width in LOG_PLAY {
-        columns.push(averaged(
-            history,
-            play(&logarithm, width).into_iter().map(f64::exp),
-        ));
-    }
-    for width in LOAD_PLAY {
-        columns.push(averaged(history, play(&share, width).into_iter()));
-    }
-    for width in TOE_PLAY {
-        columns.push(averaged(history, play(&toe, width).into_iter()));
+    each_column(history, &mut |j, values| {
+        if others[j] != 0.0 {
+            for (sum, v) in sum.iter_mut().zip(values()) {
+                *sum += others[j] * v;
+            }
+        }
+    });
+    sum
+}
+
+/// What is shown a column's number and a way to its values at the entries.
+type Visit<'a> = dyn FnMut(usize, &mut dyn FnMut() -> Vec<f64>) + 'a;
+
+/// The columns of [`stretch`] after the splines, one after the other at every entry; those that the visitor does not ask
+/// for cost nothing. Gives the ranges of the lags of one image.
+fn each_column(history: &History, visit: &mut Visit) -> [(usize, usize); 2] {
+    let share = shares(history);
+    let mut j = 0;
+    let mut next = |values: &mut dyn FnMut() -> Vec<f64>| {
+        visit(j, values);
+        j += 1;
+        j
+    };
+    next(&mut || share.clone());
+    for play in Play::all() {
+        next(&mut || play.eased(history, &share));
     }
     for way in [Way::Down, Way::Up] {
         for shape in BUMPS {
-            columns.push(averaged(
-                history,
-                branches::walk(&share, way, shape).into_iter(),
-            ));
+            next(&mut || branches::walk(&share, way, shape));
         }
     }
-    let span = history.time_s.last().copied().unwrap_or(0.0)
-        - history.time_s.first().copied().unwrap_or(0.0);
+    let time = history.time_s;
+    let span = time.last().copied().unwrap_or(0.0) - time.first().copied().unwrap_or(0.0);
     let image: Vec<f64> = match history.curve {
-        Some(curve) => history
-            .load_n
-            .iter()
-            .map(|f| curve(f / history.peak_n))
-            .collect(),
-        None => toe,
+        Some(curve) => share.iter().map(|s| curve(*s)).collect(),
+        None => share.iter().map(|s| toe_map(*s)).collect(),
     };
     let lags = LAGS_S.iter().filter(|l| **l <= span).count() + 1;
-    let mut neighbours = Vec::new();
-    for image in [&image, &share] {
-        let first = columns.len();
+    [&image, &share].map(|image| {
+        let mut end = 0;
         for lag in LAGS_S.iter().take(lags) {
-            columns.push(averaged(
-                history,
-                lagged(history.time_s, image, *lag).into_iter(),
-            ));
+            end = next(&mut || lagged(time, image, *lag));
         }
-        neighbours.extend((first + 1..columns.len()).map(|j| (j - 1, j)));
-    }
-    Columns {
-        columns,
-        neighbours,
-    }
+        (end - lags.min(LAGS_S.len()), end)
+    })
 }
 
 /// Columns for the give of a mount or of jaws: at once, no loop, no lag.
@@ -125,12 +142,24 @@ pub(super) fn give(history: &History) -> Columns {
     let mut columns = splines(history, GIVE_INTERVALS);
     columns.push(averaged(
         history,
-        history.load_n.iter().map(|f| f / history.peak_n),
+        history.load_n.iter().map(|f| f / history.peak_n).collect(),
     ));
     Columns {
         columns,
         neighbours: Vec::new(),
     }
+}
+
+/// The give that weights of the columns make, at every entry, mm.
+pub(super) fn give_at_entries(history: &History, weights: &[f64]) -> Vec<f64> {
+    let (spline, line) = weights.split_at(GIVE_INTERVALS + 2);
+    let line: f64 = line.iter().sum();
+    history
+        .load_n
+        .iter()
+        .map(|f| f / history.peak_n)
+        .map(|s| spline_sum(spline, GIVE_INTERVALS, s) + line * s)
+        .collect()
 }
 
 /// Load share to a coordinate in which a soft toe and a stiff upper part are equally wide.
@@ -177,18 +206,17 @@ pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
         .copied()
         .collect();
     let total: f64 = weights.iter().sum();
-    (total > 0.0).then_some(move |share: f64| {
-        let x = toe_map(share).min(1.0) * STRETCH_INTERVALS as f64;
-        let cell = (x.floor() as usize).min(STRETCH_INTERVALS - 1);
-        let spline = cubic(x - cell as f64);
-        let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
-        weights
-            .iter()
-            .enumerate()
-            .map(|(j, w)| w * at(j + 1))
-            .sum::<f64>()
-            / total
-    })
+    (total > 0.0)
+        .then_some(move |share: f64| spline_sum(&weights, STRETCH_INTERVALS, share) / total)
+}
+
+/// Sum of the splines with these weights at a load share.
+fn spline_sum(weights: &[f64], intervals: usize, share: f64) -> f64 {
+    let x = toe_map(share).min(1.0) * intervals as f64;
+    let cell = (x.floor() as usize).min(intervals - 1);
+    let spline = cubic(x - cell as f64);
+    let at = |j: usize| -> f64 { (j.max(cell)..cell + 4).map(|i| spline[i - cell]).sum() };
+    weights.iter().enumerate().map(|(j, w)| w * at(j + 1)).sum()
 }
 
 /// The four uniform cubic B-splines that are not zero at `x` in [0, 1] of a cell.
@@ -202,16 +230,109 @@ fn cubic(x: f64) -> [f64; 4] {
     ]
 }
 
-/// Play of half width `width`. It starts as a line that was loaded before and eased: then the first cycle's loop closes
-/// like all others, and what does not come back in it is set, not loop.
-fn play(input: &[f64], width: f64) -> Vec<f64> {
-    let mut state = f64::INFINITY;
+/// Image of the load share on which a play operator works.
+#[derive(Debug, Clone, Copy)]
+enum Image {
+    Share,
+    Toe,
+    Logarithm,
+}
+
+/// One play operator of the loop.
+#[derive(Debug, Clone, Copy)]
+struct Play {
+    image: Image,
+    width: f64,
+}
+
+impl Play {
+    /// Every play operator, in the order of the columns.
+    fn all() -> impl Iterator<Item = Self> {
+        let of = |image, widths: &'static [f64]| {
+            widths.iter().map(move |width| Self {
+                image,
+                width: *width,
+            })
+        };
+        of(Image::Logarithm, &LOG_PLAY)
+            .chain(of(Image::Share, &LOAD_PLAY))
+            .chain(of(Image::Toe, &TOE_PLAY))
+    }
+
+    fn input(self, share: &[f64]) -> Vec<f64> {
+        share
+            .iter()
+            .map(|s| match self.image {
+                Image::Share => *s,
+                Image::Toe => toe_map(*s),
+                Image::Logarithm => s.max(LOG_FLOOR).ln(),
+            })
+            .collect()
+    }
+
+    fn output(self, states: Vec<f64>) -> Vec<f64> {
+        match self.image {
+            Image::Logarithm => states.into_iter().map(f64::exp).collect(),
+            Image::Share | Image::Toe => states,
+        }
+    }
+
+    /// It leaves the first dwell as a line that was loaded before and eased to there: then the first cycle's loop closes
+    /// like all others. (Eased to the slack before the dwell instead, a wide play would keep the difference for good.)
+    fn eased(self, history: &History, share: &[f64]) -> Vec<f64> {
+        let input = self.input(share);
+        let dwelt = history.dwelt.min(input.len());
+        let mut states: Vec<f64> = input[..dwelt].iter().map(|x| x + self.width).collect();
+        let start = states.last().copied().unwrap_or(f64::INFINITY);
+        states.extend(play(&input[dwelt..], self.width, start));
+        self.output(states)
+    }
+
+    /// It was never loaded before this record.
+    fn new_line(self, share: &[f64]) -> Vec<f64> {
+        let zero = self.input(&[0.0])[0];
+        self.output(play(&self.input(share), self.width, zero))
+    }
+}
+
+/// States of a play of half width `width` that follows `input` from `start`.
+fn play(input: &[f64], width: f64, start: f64) -> Vec<f64> {
+    let mut state = start;
     input
         .iter()
         .map(|x| {
             state = state.clamp(x - width, x + width);
             state
         })
+        .collect()
+}
+
+/// How much more the loops with these weights (of the columns of [`stretch`]) hold if the line was never loaded before
+/// this record than if it was loaded before and eased, at every entry: most of it stands open at pre-tension after the
+/// first cycle.
+pub(super) fn left_open(history: &History, weights: &[f64]) -> Vec<f64> {
+    let share = shares(history);
+    let mut sum = vec![0.0; share.len()];
+    for (play, weight) in Play::all().zip(&weights[STRETCH_INTERVALS + 3..]) {
+        if *weight == 0.0 {
+            continue;
+        }
+        let states = play
+            .new_line(&share)
+            .into_iter()
+            .zip(play.eased(history, &share));
+        for (sum, (new, eased)) in sum.iter_mut().zip(states) {
+            *sum += weight * (new - eased);
+        }
+    }
+    sum
+}
+
+fn shares(history: &History) -> Vec<f64> {
+    history
+        .load_n
+        .iter()
+        .map(|f| (f / history.peak_n).max(0.0))
         .collect()
 }
 
@@ -240,12 +361,12 @@ fn lagged(time_s: &[f64], image: &[f64], lag: f64) -> Vec<f64> {
     out
 }
 
-fn averaged(history: &History, values: impl Iterator<Item = f64>) -> Vec<f64> {
-    let all: Vec<f64> = values.collect();
+/// Means over the blocks of values at the entries.
+pub(super) fn averaged(history: &History, values: Vec<f64>) -> Vec<f64> {
     history
         .blocks
         .iter()
-        .map(|b| all[b.clone()].iter().sum::<f64>() / b.len() as f64)
+        .map(|b| values[b.clone()].iter().sum::<f64>() / b.len() as f64)
         .collect()
 }
 
@@ -266,8 +387,8 @@ mod tests {
 
     #[test]
     fn a_play_keeps_its_distance_and_closes_its_first_loop() {
-        let out = play(&[0.1, 0.5, 1.0, 0.9, 0.5, 0.1, 0.4, 0.5], 0.2);
-        let expected = [0.3, 0.3, 0.8, 0.8, 0.7, 0.3, 0.3, 0.3];
+        let out = play(&[0.5, 1.0, 0.9, 0.5, 0.1, 0.4, 0.5], 0.2, 0.3);
+        let expected = [0.3, 0.8, 0.8, 0.7, 0.3, 0.3, 0.3];
         for (a, b) in out.iter().zip(expected) {
             assert!((a - b).abs() < 1e-12, "{out:?}");
         }
@@ -282,6 +403,7 @@ mod tests {
             load_n: &load,
             peak_n: 100.0,
             blocks: &blocks,
+            dwelt: 1,
             curve: None,
         };
         let columns = stretch(&history).columns;

@@ -15,6 +15,9 @@ use crate::stats::Estimate;
 /// Shapes that come back.
 mod bases;
 
+/// Stretch and give between blocks.
+mod between;
+
 /// Loops between turning points.
 mod branches;
 
@@ -45,7 +48,11 @@ mod storage;
 /// Least squares under constraints.
 mod solve;
 
+/// The record with a slip held at nothing.
+mod tenable;
+
 pub use solve::SolveError;
+pub use tenable::{Explanation, GaugeFit, Tenable, explanations};
 
 /// A part of the travel.
 #[derive(
@@ -181,6 +188,18 @@ pub struct Separated {
     /// Total travel per block, m, zero at the first dwell; not in JSON. Empty without a travel gauge.
     #[serde(skip)]
     pub travel_m: Vec<f64>,
+    /// Parts between the blocks' centres; not in JSON.
+    #[serde(skip)]
+    pub between: Between,
+}
+
+/// Departures of parts from straight lines between the blocks' centres, where the load tells them.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Between {
+    /// Time of the record's entries, s.
+    pub time_s: Vec<f64>,
+    /// Departure per entry, m.
+    pub departure_m: BTreeMap<PartName, Vec<f64>>,
 }
 
 impl Separated {
@@ -242,6 +261,7 @@ pub fn separate(
             stretch_curve: closure::stretch_curve(&balance, phased, sheet),
             blocks: phased.blocks.clone(),
             travel_m: closure::travel(&balance, phased),
+            between: between::between(&balance, record, phased),
         },
         caveats,
     ))

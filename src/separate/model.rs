@@ -60,10 +60,33 @@ pub(super) struct Balance {
     pub misfit: Vec<f64>,
     /// Slope of stretch against load per block, mm/N.
     pub slope: Vec<f64>,
+    /// Ranges of entries of the blocks in use.
+    pub ranges: Vec<Range<usize>>,
+    /// Load that the shapes are scaled by, N.
+    pub scale_n: f64,
+    /// Weights of the stretch columns in the pass before, from which the lagged image and the open loop were made.
+    pub earlier: Option<Vec<f64>>,
 }
 
-/// Standard deviation before the fit of a lag of a gauge behind the load, s.
+impl Balance {
+    /// Value of shapes per block in use, mm.
+    pub(super) fn value_of(&self, shapes: &[&Shape]) -> Vec<f64> {
+        (0..self.problem.blocks)
+            .map(|k| {
+                shapes
+                    .iter()
+                    .flat_map(|s| s.weights.iter().zip(&s.columns))
+                    .map(|(w, c)| self.fit.weights[*w] * c[k])
+                    .sum()
+            })
+            .collect()
+    }
+}
+
+/// Standard deviation before the fit of a lag of a gauge behind the load where no corners show it, s.
 const LAG_SD_S: f64 = 0.15;
+/// The same for gauges other than the travel's: a part that is always open, s, and a share of the travel's lag.
+const LAG_OF_OTHERS: (f64, f64) = (0.03, 1.0);
 /// Half width of the mark's share if the sheet gives its distance only: a quarter (common practice, no source).
 const SHARE_HALF_WIDTH: f64 = 0.25;
 /// Distance of a mark whose distance is not stated: within this of the mouth, m.
@@ -76,7 +99,10 @@ const SLACK_SHARE: f64 = 0.9;
 const IDLE_COLUMN: f64 = 2e-3;
 /// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
 /// polymers are flat within a factor of two over a decade, from memory).
-const SPECTRUM_SCATTER: f64 = 2.0;
+const SPECTRUM_SCATTER: f64 = 0.6;
+/// Share of [`Scene::left_open`] that is stretch: centre and half width. Between none and all of it, and a quarter more
+/// either way for what the play operators do not show of the loop.
+const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
 /// Rows further apart than this many periods leave a gap.
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
@@ -109,7 +135,12 @@ pub(super) fn fit(
     sheet: &Sheet,
 ) -> Result<Option<Balance>, SolveError> {
     let scene = Scene::new(record, phased, sheet);
-    let mut lags: Vec<(GaugeKind, f64)> = Vec::new();
+    let mut lags: Vec<(GaugeKind, f64)> = record
+        .gauges
+        .iter()
+        .filter_map(|g| Some((g.kind, g.lag?.lag_s)))
+        .filter(|(_, lag)| lag.abs() > 0.1 * record.period_s)
+        .collect();
     let Some(rough) = scene.assemble(&lags, None)? else {
         return Ok(None);
     };
@@ -122,6 +153,7 @@ pub(super) fn fit(
             slope,
             misfit,
             binding,
+            lags: lags.clone(),
             spline: Some(
                 balance
                     .stretch
@@ -161,16 +193,26 @@ pub(super) fn fit(
         let settled = found
             .iter()
             .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
-        lags = shift
-            .into_iter()
-            .filter(|(_, lag)| lag.abs() > 0.1 * record.period_s)
-            .collect();
+        for (kind, lag) in shift {
+            lags.retain(|(k, _)| *k != kind);
+            if lag.abs() > 0.1 * record.period_s {
+                lags.push((kind, lag));
+            }
+        }
         let quiet = misfit
             .iter()
             .zip(&pass.misfit)
             .all(|(new, old)| new / old < 1.3);
         if settled && quiet {
             break;
+        }
+    }
+    for gauge in &record.gauges {
+        if let Some(lag) = gauge.lag
+            && balance.lags.iter().all(|(k, _, _)| *k != gauge.kind)
+        {
+            let found = (gauge.kind, lag.lag_s, lag.standard_uncertainty_s);
+            balance.lags.push(found);
         }
     }
     Ok(Some(balance))
@@ -183,6 +225,16 @@ struct Pass {
     binding: Option<Vec<bool>>,
     /// Weights of the stretch columns, the splines first.
     spline: Option<Vec<f64>>,
+    /// Lags taken out of the gauges, s.
+    lags: Vec<(GaugeKind, f64)>,
+}
+
+impl Pass {
+    /// The lag taken out of a gauge, s.
+    fn lag(&self, kind: GaugeKind) -> f64 {
+        let found = self.lags.iter().find(|(k, _)| *k == kind);
+        found.map_or(0.0, |(_, lag)| *lag)
+    }
 }
 
 impl<'a> Scene<'a> {
@@ -247,9 +299,14 @@ impl<'a> Scene<'a> {
         }
     }
 
+    /// Room above the peak for the step of load that slopes need.
+    fn scale_n(&self) -> f64 {
+        self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP)
+    }
+
     fn columns(
         &self,
-        of: fn(&History) -> Columns,
+        of: impl Fn(&History) -> Columns,
         load_shift: f64,
         spline: Option<&[f64]>,
     ) -> Columns {
@@ -269,8 +326,9 @@ impl<'a> Scene<'a> {
         of(&History {
             time_s: &self.record.time_s,
             load_n: load,
-            peak_n: self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP),
+            peak_n: self.scale_n(),
             blocks: &self.blocks,
+            dwelt: self.phased.reference.end,
             curve: curve.as_ref().map(|c| c as &dyn Fn(f64) -> f64),
         })
     }
@@ -287,6 +345,20 @@ impl<'a> Scene<'a> {
             }
         }
         columns.columns
+    }
+
+    /// What the loops found so far would keep at pre-tension if the line had never been loaded before, against none if it
+    /// was loaded and eased: the record can hardly tell it from set, so a part of it is stretch, and the rest is open.
+    fn left_open(&self, weights: &[f64]) -> Vec<f64> {
+        self.zeroed(self.columns(
+            |history| Columns {
+                columns: vec![bases::averaged(history, bases::left_open(history, weights))],
+                neighbours: Vec::new(),
+            },
+            0.0,
+            None,
+        ))
+        .swap_remove(0)
     }
 
     fn reading(&self, kind: GaugeKind, lags: &[(GaugeKind, f64)]) -> Option<Reading> {
@@ -347,6 +419,7 @@ impl<'a> Scene<'a> {
             weights.extend(columns.iter().map(|_| Weight {
                 non_negative: true,
                 prior: Prior::Normal(whole),
+                centre: 0.0,
                 source: String::new(),
             }));
             Shape {
@@ -361,7 +434,7 @@ impl<'a> Scene<'a> {
         } else {
             Vec::new()
         };
-        let stretch = if travel.is_some() {
+        let mut stretch = if travel.is_some() {
             shape(self.zeroed(columns))
         } else {
             Shape::default()
@@ -381,6 +454,16 @@ impl<'a> Scene<'a> {
         } else {
             Shape::default()
         };
+        if let Some(spline) = spline.filter(|_| travel.is_some()) {
+            stretch.weights.push(weights.len());
+            stretch.columns.push(self.left_open(spline));
+            weights.push(Weight {
+                non_negative: false,
+                prior: Prior::Rectangular(LEFT_OPEN.1),
+                centre: LEFT_OPEN.0,
+                source: "what the loop leaves open at pre-tension".to_owned(),
+            });
+        }
 
         let mut list = Vec::new();
         let mut sequence = |shown_by: Option<&Reading>, rising: bool| {
@@ -534,6 +617,9 @@ impl<'a> Scene<'a> {
             end_entry: self.blocks[n - 1].end,
             misfit,
             slope: vec![0.0; n],
+            ranges: self.blocks.clone(),
+            scale_n: self.scale_n(),
+            earlier: spline.map(<[f64]>::to_vec),
         }))
     }
 
@@ -745,6 +831,7 @@ impl RowBuilder<'_, '_> {
         self.weights.push(Weight {
             non_negative: false,
             prior,
+            centre: 0.0,
             source: source.to_owned(),
         });
     }
@@ -791,6 +878,7 @@ impl RowBuilder<'_, '_> {
         self.weights.push(Weight {
             non_negative: false,
             prior: Prior::None,
+            centre: 0.0,
             source: String::new(),
         });
         columns.push((self.weights.len() - 1, vec![1.0; n]));
@@ -824,19 +912,37 @@ impl RowBuilder<'_, '_> {
                 {
                     *v += slope.powi(2) * load;
                 }
+                let gauge = self.scene.record.gauge(reading.kind);
+                let known = gauge.and_then(|g| g.lag).map(|l| l.standard_uncertainty_s);
                 let lag: Vec<f64> = (0..n)
                     .map(|k| -pass.slope[k] * self.scene.load_rate[k])
                     .collect();
                 self.nuisance(
                     &mut columns,
                     lag,
-                    Prior::Normal(LAG_SD_S),
+                    Prior::Normal(known.unwrap_or(LAG_SD_S)),
                     &reading.kind.lag_source(),
                 );
             }
             let factor = pass.misfit.get(place).copied().unwrap_or(1.0);
             for v in &mut variance {
                 *v *= factor;
+            }
+            if reading.kind != GaugeKind::Travel {
+                let taken = pass.lag(reading.kind);
+                let rate =
+                    readings::rate(reading.kind, self.scene.record, &self.scene.blocks, taken);
+                if let Some(rate) = rate {
+                    // Channels of one logger mostly pass one filter: what lags the travel shows, others may have too.
+                    let common = pass.lag(GaugeKind::Travel);
+                    let lag = rate.iter().map(|r| -enlarged * r).collect();
+                    let sd = LAG_OF_OTHERS.0 + LAG_OF_OTHERS.1 * common.abs();
+                    let source = reading.kind.lag_source();
+                    self.nuisance(&mut columns, lag, Prior::Normal(sd), &source);
+                    if let Some(weight) = self.weights.last_mut() {
+                        weight.centre = common - taken;
+                    }
+                }
             }
         }
         Rows {

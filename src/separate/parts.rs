@@ -111,9 +111,8 @@ struct Reader<'a> {
     gaps: f64,
     /// Stretch between the highest load that was seen to come down and the highest load, mm.
     uneased_mm: f64,
-    /// Largest travel and largest give, mm, which scale what the choice of shapes leaves open.
+    /// Largest stretch, mm, which scales what the choice of shapes leaves open.
     whole_mm: f64,
-    give_mm: f64,
     /// Refits with fresh noise: their scatter is the noise of every figure.
     draws: Vec<Draw>,
     /// Blocks in which the load rises to a new highest.
@@ -140,8 +139,8 @@ const MARK_STRAIN: f64 = 0.02;
 /// What the choice of shapes and late set leave open, as a share of the largest stretch (standard uncertainty). Measured
 /// on simulated lines with other laws than the columns: see the figures in DEVELOPERS.md.
 const SHAPE_SHARE: f64 = 0.004;
-/// The same for a give, and its floor in mm.
-const GIVE_SHARE: (f64, f64) = (0.1, 0.002);
+/// The same for a give, as a share of itself, and its floor in mm.
+const GIVE_SHARE: (f64, f64) = (0.15, 0.002);
 /// What a gap leaves open, as a share of the largest stretch: half of what is retarded in most lines.
 const GAP_SHARE: f64 = 0.02;
 /// What a load leaves open from which the line was never eased, as a share of the stretch beyond the last that was.
@@ -199,7 +198,6 @@ impl<'a> Reader<'a> {
             gaps: (gaps(balance, record) as f64).sqrt(),
             uneased_mm: uneased(balance, phased),
             whole_mm: largest(balance, &balance.stretch),
-            give_mm: largest(balance, &balance.body) + largest(balance, &balance.jaws),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
             stations,
@@ -390,7 +388,7 @@ impl<'a> Reader<'a> {
         } else if of(&self.balance.body) || of(&self.balance.jaws) {
             spread.normal.push((
                 "shape of the give".to_owned(),
-                GIVE_SHARE.0 * self.give_mm + GIVE_SHARE.1,
+                GIVE_SHARE.0 * self.balance.fit.value(f).abs() + GIVE_SHARE.1,
             ));
         }
         let bend = f

@@ -102,6 +102,28 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
     }
 }
 
+/// How fast a logged gauge moves, mm/s, averaged over each block; zero where it cannot be said. Taken over
+/// ± [`RATE_REACH_S`], so that noise does not pass for movement.
+pub(super) fn rate(
+    kind: GaugeKind,
+    record: &Conditioned,
+    blocks: &[Range<usize>],
+    lag_s: f64,
+) -> Option<Vec<f64>> {
+    let values = &record.gauge(kind)?.values;
+    let [before, after] =
+        [lag_s - RATE_REACH_S, lag_s + RATE_REACH_S].map(|lag| ahead(&record.time_s, values, lag));
+    let mean = |block: &Range<usize>| {
+        let sum: f64 = block.clone().map(|i| after[i] - before[i]).sum();
+        let rate = 1e3 * sum / block.len() as f64 / (2.0 * RATE_REACH_S);
+        if rate.is_finite() { rate } else { 0.0 }
+    };
+    Some(blocks.iter().map(mean).collect())
+}
+
+/// Half the time over which rates are taken, s.
+const RATE_REACH_S: f64 = 0.3;
+
 /// The signal as it stood `lag_s` later: takes a lag behind the load out.
 fn ahead(time_s: &[f64], values: &[f64], lag_s: f64) -> Vec<f64> {
     let mut right = 0;

@@ -143,6 +143,11 @@ impl Sheet {
                 return Err((vec!["pull".into(), key.into()], problem));
             }
         }
+        if let Some(second) = &self.second_log
+            && let Some(problem) = wrong_path(&second.file)
+        {
+            return Err((vec!["second_log".into(), "file".into()], problem));
+        }
         if let Some(when) = &self.pull.when
             && !is_date_time(when)
         {

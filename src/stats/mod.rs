@@ -3,6 +3,9 @@
 /// What neighbours that are not independent are worth.
 pub mod autocorrelation;
 
+/// A distribution fitted to values of which some are only bounded.
+pub mod censored;
+
 /// Half width that covers a share of normal and rectangular errors together.
 pub mod coverage;
 
@@ -12,20 +15,32 @@ pub mod curves;
 /// One shape for every estimate.
 pub mod estimate;
 
+/// Repeatability and reproducibility between laboratories.
+pub mod interlaboratory;
+
 /// Isotonic regression.
 pub mod isotonic;
 
 /// Linear least squares with covariance.
 pub mod linear;
 
+/// Random effects.
+pub mod mixed;
+
 /// Nonlinear least squares.
 pub mod nonlinear;
+
+/// One-way analysis of variance.
+pub mod oneway;
 
 /// Quantiles of the usual distributions.
 pub mod quantile;
 
 /// Bent lines.
 pub mod segmented;
+
+/// Range of several means over their standard deviation.
+pub mod studentized;
 
 /// One-sided tolerance factors.
 pub mod tolerance;

@@ -66,6 +66,16 @@ pub fn chi_squared_exceeded(value: f64, degrees_of_freedom: f64) -> f64 {
     }
 }
 
+/// Quantile of chi-squared with these degrees of freedom.
+#[must_use]
+pub fn chi_squared(p: f64, degrees_of_freedom: f64) -> f64 {
+    match ChiSquared::new(degrees_of_freedom) {
+        Ok(chi) if p > 0.0 && p < 1.0 => chi.inverse_cdf(p),
+        _ if p > 0.5 => f64::INFINITY,
+        _ => 0.0,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -98,6 +108,10 @@ mod tests {
         // e-Handbook 1.3.6.7.4: upper 5 % of chi-squared, 1 and 10 degrees of freedom: 3.841 and 18.307.
         assert!((chi_squared_exceeded(3.841, 1.0) - 0.05).abs() < 2e-5);
         assert!((chi_squared_exceeded(18.307, 10.0) - 0.05).abs() < 2e-6);
+        assert!((chi_squared(0.95, 10.0) - 18.307).abs() < 5e-4);
+        assert!((chi_squared(0.95, 1.0) - 3.841).abs() < 5e-4);
+        // The same handbook, lower 5 %, 10 degrees of freedom: 3.940.
+        assert!((chi_squared(0.05, 10.0) - 3.940).abs() < 5e-4);
         assert!((fisher_exceeded(4.964_602_743_730_711, 1.0, 10.0) - 0.05).abs() < 1e-9);
     }
 }

@@ -93,7 +93,7 @@ pub fn noncentral_t(t: f64, freedom: f64, delta: f64) -> f64 {
 }
 
 /// Positive nodes and weights of ten-point Gauss–Legendre quadrature (Abramowitz and Stegun, table 25.4).
-const GAUSS_10: [(f64, f64); 5] = [
+pub(crate) const GAUSS_10: [(f64, f64); 5] = [
     (0.148_874_338_981_631_22, 0.295_524_224_714_752_87),
     (0.433_395_394_129_247_2, 0.269_266_719_309_996_35),
     (0.679_409_568_299_024_4, 0.219_086_362_515_982_04),

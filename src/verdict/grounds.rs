@@ -124,21 +124,31 @@ impl Case<'_> {
             says: Says::Open,
             ground: format!(
                 "Never tested to proof: the highest load less its uncertainty is {}, the proof load {}.",
-                shown(best, unit),
+                load(best, unit, false),
                 self.proof
-            ),
+            ) + &self.unstated(),
             decide: format!(
                 "Pull to at least {} indicated, so that the proof load is reached with the cell's uncertainty taken off, \
                  if every part of the chain allows it.",
-                shown(
+                load(
                     self.proof.si() + self.errors.expanded(1.01 * self.proof.si()),
-                    unit
+                    unit,
+                    true
                 )
             ),
         }
     }
 
-    pub fn held(&self, carried: &Carried) -> Option<Finding> {
+    /// What the sheet does not state cannot be taken off a reading; silence would read as if there were none.
+    fn unstated(&self) -> String {
+        if self.inputs.sheet.gauges.load.accuracy.is_some() {
+            String::new()
+        } else {
+            " The sheet states no accuracy of the cell, so none is allowed for.".into()
+        }
+    }
+
+    pub fn held(&self, carried: &Carried, limit: &Limit) -> Option<Finding> {
         let needed = self.limits.hold?;
         if !carried.reached {
             return None;
@@ -146,7 +156,10 @@ impl Case<'_> {
         Some(if carried.time >= needed.si() {
             Finding {
                 says: Says::Passes,
-                ground: format!("It was held for the {needed} that the sheet asks for."),
+                ground: format!(
+                    "The load stayed at or above it for the {needed} that the sheet asks for{}.",
+                    self.level_part(limit, needed.si())
+                ),
                 decide: String::new(),
             }
         } else {
@@ -160,6 +173,27 @@ impl Case<'_> {
                 decide: format!("Hold at least {needed} above the proof load."),
             }
         })
+    }
+
+    /// The same hold is shorter in the table of holds, which reads slip from its level part alone.
+    fn level_part(&self, limit: &Limit, needed: f64) -> String {
+        let level = limit
+            .holds
+            .iter()
+            .filter(|h| {
+                let load = 1e3 * h.load_kn;
+                load - self.errors.expanded(load) >= self.proof.si()
+            })
+            .map(|h| h.duration_s)
+            .fold(0.0, f64::max);
+        if level > 0.0 && level < needed {
+            format!(
+                ", the end of the ramp counted; its level part, from which slip is read, lasts {:.0} s",
+                level.floor()
+            )
+        } else {
+            String::new()
+        }
     }
 
     /// Slip in all, interface by interface, at the moment judged.
@@ -204,8 +238,8 @@ impl Case<'_> {
                 // Slip within the allowance below proof load proves nothing; the ground on reaching says so.
                 says: Says::Passes,
                 ground: format!(
-                    "Slip of the {words}{seating} is at most {} (one-sided 95 %), allowed {allowed}.",
-                    shown(high, unit)
+                    "Slip of the {words}{seating} is at most {} by the end of the proof hold (one-sided 95 %), allowed {allowed}.",
+                    at_most(high, unit)
                 ),
                 decide: String::new(),
             };
@@ -215,7 +249,7 @@ impl Case<'_> {
                 says: Says::Fails,
                 ground: format!(
                     "Slip of the {words}{seating} is at least {} (one-sided 95 %), allowed {allowed}.",
-                    shown(low, unit)
+                    at_least(low, unit, allowed.si())
                 ),
                 decide: String::new(),
             };
@@ -235,8 +269,8 @@ impl Case<'_> {
             says: Says::Open,
             ground: format!(
                 "Slip of the {words}{seating} {kind} {} and {}, allowed {allowed}.",
-                shown(low.max(0.0), unit),
-                shown(high, unit)
+                rounded(low.max(0.0), unit, 2, false),
+                at_most(high, unit)
             ),
             decide,
         }
@@ -275,7 +309,7 @@ impl Case<'_> {
                 |h| &h.rate,
                 allowed.si(),
                 &allowed.to_string(),
-                |v| shown(v, allowed.unit()),
+                allowed.unit(),
             ));
         }
         if let Some(allowed) = self.limits.creep {
@@ -285,7 +319,7 @@ impl Case<'_> {
                 |h| &h.creep,
                 allowed.si(),
                 &allowed.to_string(),
-                |v| shown(v, allowed.unit()),
+                allowed.unit(),
             ));
         }
         findings
@@ -298,7 +332,7 @@ impl Case<'_> {
         of: impl Fn(&HoldCreep) -> &Estimate,
         allowed: f64,
         allowed_words: &str,
-        shown: impl Fn(f64) -> String,
+        unit: &Unit,
     ) -> Finding {
         let proof = self.proof.si();
         let mut at_proof = Vec::new();
@@ -314,9 +348,9 @@ impl Case<'_> {
                     says: Says::Fails,
                     ground: format!(
                         "In the hold at {} the {what} of the {} is at least {} (one-sided 95 %), allowed {allowed_words}.",
-                        self::shown(load, self.proof.unit()),
+                        self::load(load, self.proof.unit(), false),
                         hold.interface.words(),
-                        shown(low)
+                        at_least(low, unit, allowed)
                     ),
                     decide: String::new(),
                 };
@@ -335,7 +369,10 @@ impl Case<'_> {
                 .fold(f64::INFINITY, f64::min);
             if !best.is_finite() || best > allowed {
                 let why = if best.is_finite() {
-                    format!("may be as much as {}, allowed {allowed_words}", shown(best))
+                    format!(
+                        "may be as much as {}, allowed {allowed_words}",
+                        at_most(best, unit)
+                    )
                 } else {
                     "is not known in a hold at the proof load".into()
                 };
@@ -354,7 +391,7 @@ impl Case<'_> {
             says: Says::Passes,
             ground: format!(
                 "The {what} at the proof load is at most {} (one-sided 95 %), allowed {allowed_words}.",
-                shown(worst.unwrap_or(0.0))
+                at_most(worst.unwrap_or(0.0), unit)
             ),
             decide: String::new(),
         }
@@ -393,7 +430,7 @@ impl Case<'_> {
                 says: Says::Passes,
                 ground: format!(
                     "The limit by {words} is above {} (one-sided 95 %).",
-                    shown(low, unit)
+                    self::load(low, unit, false)
                 ),
                 decide: String::new(),
             },
@@ -401,7 +438,7 @@ impl Case<'_> {
                 says: Says::Fails,
                 ground: format!(
                     "The limit by {words} is below {} (one-sided 95 %), the proof load {}.",
-                    shown(high, unit),
+                    self::load(high, unit, true),
                     self.proof
                 ),
                 decide: String::new(),
@@ -455,15 +492,48 @@ fn bounds_at(slip: &Slip, at: usize) -> (f64, f64) {
     )
 }
 
-/// A value in a unit of the sheet, four significant digits.
-fn shown(si: f64, unit: &Unit) -> String {
+/// A load in a unit of the sheet, three significant digits, rounded down unless `up`.
+fn load(newtons: f64, unit: &Unit, up: bool) -> String {
+    rounded(newtons, unit, 3, up)
+}
+
+/// An upper bound: two significant digits, rounded up, so that it never claims more than was found.
+fn at_most(si: f64, unit: &Unit) -> String {
+    rounded(si, unit, 2, true)
+}
+
+/// A lower bound, rounded down; with more digits where two would no longer lie beyond what is allowed.
+fn at_least(si: f64, unit: &Unit, allowed: f64) -> String {
+    let digits = (2..6)
+        .find(|d| floor_to(si / unit.to_si, *d) > allowed / unit.to_si)
+        .unwrap_or(2);
+    rounded(si, unit, digits, false)
+}
+
+fn places(value: f64, digits: i32) -> i32 {
+    if value == 0.0 || !value.is_finite() {
+        return digits;
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "the exponent of a figure")]
+    let exponent = value.abs().log10().floor() as i32;
+    digits - 1 - exponent
+}
+
+fn floor_to(value: f64, digits: i32) -> f64 {
+    let scale = 10f64.powi(places(value, digits));
+    // The last bits of a unit conversion must not take a round figure down by a whole digit.
+    (value * scale + 1e-9 * (value * scale).abs()).floor() / scale
+}
+
+fn rounded(si: f64, unit: &Unit, digits: i32, up: bool) -> String {
     let value = si / unit.to_si;
-    let places = if value == 0.0 {
-        2
+    let toward = if up {
+        -floor_to(-value, digits)
     } else {
-        (3.0 - value.abs().log10().floor()).clamp(0.0, 4.0) as usize
+        floor_to(value, digits)
     };
-    format!("{value:.places$} {}", unit.symbol)
+    let places = places(value, digits).clamp(0, 9).unsigned_abs() as usize;
+    format!("{toward:.places$} {}", unit.symbol)
 }
 
 fn lower_first(text: &str) -> String {

@@ -64,7 +64,7 @@ pub fn decide(inputs: &LimitInputs, limit: &Limit, caveats: &[Caveat]) -> Verdic
     };
     let carried = case.carried();
     let mut findings = vec![case.reached(&carried)];
-    findings.extend(case.held(&carried));
+    findings.extend(case.held(&carried, limit));
     findings.extend(case.slips(&carried));
     findings.extend(case.creep(limit));
     findings.extend(case.by_figure(limit));

@@ -1,18 +1,20 @@
 //! How well the split meets the truth: simulated pulls of one kind, figures per part.
 //!
-//! `cargo run --release --example split -- KIND SEEDS good|coarse`
+//! `cargo run --release --example split -- KIND SEEDS good|coarse`; SEEDS is a number, or the first and the last as 3-5.
 
 use std::collections::BTreeMap;
 
 use bitterend::condition::condition;
 use bitterend::phases::phases;
-use bitterend::separate::{PartName, separate};
+use bitterend::separate::{PartName, Separated, separate};
 use bitterend::simulate::{self, Grade, Kind};
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let kind = Kind::from_name(&args[0]).expect("kind");
-    let seeds: u64 = args[1].parse().expect("seeds");
+    let (first, last) = args[1].split_once('-').unwrap_or(("1", &args[1]));
+    let (first, last): (u64, u64) = (first.parse().expect("seeds"), last.parse().expect("seeds"));
+    let seeds = last + 1 - first;
     let grade = if args.get(2).is_some_and(|g| g == "coarse") {
         Grade::Coarse
     } else {
@@ -20,8 +22,10 @@ fn main() {
     };
     let verbose = args.get(3).is_some();
     let mut table: BTreeMap<PartName, Vec<[f64; 5]>> = BTreeMap::new();
+    // Stretch and set together over the rows, as a share of the largest stretch.
+    let mut together: Vec<f64> = Vec::new();
     let mut seconds = 0.0;
-    for seed in 1..=seeds {
+    for seed in first..=last {
         let simulated = simulate::run(&kind.scenario(grade, seed), seed);
         let sheet = simulated.sheet().expect("sheet");
         let log = simulated.log();
@@ -115,6 +119,15 @@ fn main() {
                     }
                 }
             }
+            for g in &record.gauges {
+                let drawn = simulated.draws.gauges.iter().find(|d| d.kind == g.kind);
+                println!(
+                    "  lag {:?} {:?} truth {:?}",
+                    g.kind,
+                    g.lag,
+                    drawn.map(|d| d.lag_s)
+                );
+            }
             println!(
                 "  zero {:?} drift {:?}",
                 record.load_zero.value, record.load_drift.value
@@ -171,36 +184,22 @@ fn main() {
             };
             let x = truth(*name, last);
             let mut rms = f64::NAN;
-            if let Some(course) = &part.course
-                && let Some(value) = &course.value
+            let rows = phased.reference.start..last + 1;
+            if let Some(found) = rows_of(&separated, &record.time_s, *name) {
+                let square = |row: usize| (found[row] - truth(*name, row)).powi(2);
+                rms = 1e3 * (rows.clone().map(square).sum::<f64>() / rows.len() as f64).sqrt();
+            }
+            if *name == PartName::Stretch
+                && let (Some(stretch), Some(set)) = (
+                    rows_of(&separated, &record.time_s, PartName::Stretch),
+                    rows_of(&separated, &record.time_s, PartName::Set),
+                )
             {
-                let b = &separated.blocks;
-                let mut sum = (0.0, 0.0);
-                let mut k = 0;
-                for row in phased.reference.start..=last {
-                    while k + 1 < b.len() && b.end[k] <= row {
-                        k += 1;
-                    }
-                    // straight lines between centres
-                    let time = record.time_s[row];
-                    let (a, z) = if time < b.time_s[k] && k > 0 {
-                        (k - 1, k)
-                    } else if k + 1 < b.len() {
-                        (k, k + 1)
-                    } else {
-                        (k, k)
-                    };
-                    let gap = b.time_s[z] - b.time_s[a];
-                    let s = if gap > 0.0 {
-                        (time - b.time_s[a]) / gap
-                    } else {
-                        0.0
-                    };
-                    let v = value[a] + s.clamp(0.0, 1.0) * (value[z] - value[a]);
-                    sum.0 += (v - truth(*name, row)).powi(2);
-                    sum.1 += 1.0;
-                }
-                rms = (sum.0 / sum.1).sqrt() * 1e3;
+                let square =
+                    |row: usize| (stretch[row] + set[row] - t.stretch[row] - t.set[row]).powi(2);
+                let rms = (rows.clone().map(square).sum::<f64>() / rows.len() as f64).sqrt();
+                let peak = t.stretch[..=last].iter().copied().fold(0.0, f64::max);
+                together.push(rms / peak);
             }
             let inside = f64::from(u8::from(low <= x && x <= high));
             table.entry(*name).or_default().push([
@@ -230,6 +229,13 @@ fn main() {
         args[0],
         seconds / seeds as f64
     );
+    if !together.is_empty() {
+        println!(
+            "stretch + set over the rows: {:.3} % of the largest stretch, worst {:.3} %",
+            100.0 * together.iter().sum::<f64>() / together.len() as f64,
+            100.0 * together.iter().copied().fold(0.0, f64::max)
+        );
+    }
     for (name, rows) in table {
         let n = rows.len() as f64;
         let mean = |i: usize| rows.iter().map(|r| r[i]).sum::<f64>() / n;
@@ -246,4 +252,30 @@ fn main() {
             rows.iter().map(|r| r[3]).fold(0.0, f64::max)
         );
     }
+}
+
+/// A part at every row, m: straight between the blocks' centres, and the departure from that where the load tells it.
+fn rows_of(separated: &Separated, time_s: &[f64], name: PartName) -> Option<Vec<f64>> {
+    let value = separated.course(name)?.value.as_ref()?;
+    let b = &separated.blocks;
+    let departure = separated.between.departure_m.get(&name);
+    let mut right = 0;
+    let row = |(i, t): (usize, &f64)| {
+        while right + 1 < b.len() && b.time_s[right] < *t {
+            right += 1;
+        }
+        let left = if b.time_s[right] < *t {
+            right
+        } else {
+            right.saturating_sub(1)
+        };
+        let gap = b.time_s[right] - b.time_s[left];
+        let share = if gap > 0.0 {
+            ((t - b.time_s[left]) / gap).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        value[left] + share * (value[right] - value[left]) + departure.map_or(0.0, |d| d[i])
+    };
+    Some(time_s.iter().enumerate().map(row).collect())
 }

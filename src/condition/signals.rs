@@ -1,0 +1,524 @@
+//! Signals that are no measurements, or not those that the sheet says.
+//!
+//! Question: is each channel what the sheet takes it for, and did it measure throughout? Method: plain tests, each on one
+//! mistake that is made on a dock, with wide margins, so that an honest record passes them all. Single rows that leap
+//! out and come back (spikes) and spells in which a lively channel stands still while the other moves (stuck) are
+//! blanked and counted; everything else is only named, with its figures.
+//!
+//! Assumptions: noise is that of [`noise::of`](super::noise::of); a reading grows toward the puller (the sheet's sign
+//! applied); travel, mark and tail count the same movement from the end that is pulled to the end that is free, so each
+//! moves at least as far as the next (the balance of the pull).
+
+use crate::caveat::{Caveat, Weight};
+use crate::condition::{Signal, range_of};
+use crate::ingest::{GaugeKind, Log};
+use crate::sheet::{Against, Sheet};
+
+/// Fewest rows that are looked at this way: rows noted by hand are few, and every one was looked at by a person.
+const MIN_ROWS: usize = 40;
+/// A spike stands out by this many standard deviations of the noise.
+const SPIKE_SIGMAS: f64 = 12.0;
+/// And by this many times what the rows beside it differ: the corner of a ramp and a slip are no spikes.
+const SPIKE_STEPS: f64 = 6.0;
+/// A channel stands still for at least this many rows.
+const STUCK_ROWS: usize = 12;
+/// A reading that runs backwards or past its neighbour does so by this many standard deviations of the noise.
+const SURE_SIGMAS: f64 = 10.0;
+/// And by this share of the movement.
+const SURE_SHARE: f64 = 0.1;
+/// Largest typical step of the load between two rows of a ramp, as a share of the peak.
+const STEP_SHARE: f64 = 0.02;
+
+/// Blanks spikes; says how many there were.
+pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Vec<Caveat>) {
+    if time_s.len() < MIN_ROWS {
+        return;
+    }
+    let values = &signal.values;
+    let found: Vec<usize> = (2..values.len().saturating_sub(2))
+        .filter(|i| is_spike(&values[i - 2..=i + 2], signal.noise))
+        .collect();
+    let Some(&first) = found.first() else {
+        return;
+    };
+    caveats.push(Caveat::new(
+        "spikes",
+        Weight::Caution,
+        format!(
+            "The {} gauge has {} single rows that leap out and come back, the first at {:.1} s; these rows are not used.",
+            words(signal.kind),
+            found.len(),
+            time_s[first]
+        ),
+        "Check plugs, cable and the earth of the shield; keep the cable away from the winch's motor.",
+    ));
+    for i in found {
+        signal.values[i] = f64::NAN;
+    }
+}
+
+/// The middle of five rows leaps out, and the rows on both sides agree with each other.
+fn is_spike(five: &[f64], noise: f64) -> bool {
+    let [a, b, x, c, d] = *five else {
+        return false;
+    };
+    let leap = (x - f64::midpoint(b, c)).abs();
+    let beside = (b - a).abs().max((d - c).abs()).max((c - b).abs());
+    // False for a missing row among them.
+    leap > SPIKE_SIGMAS * noise + SPIKE_STEPS * beside
+}
+
+/// Blanks spells in which a channel that flickers elsewhere gives one value while `other` moves.
+pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec<Caveat>) {
+    let spells = still(&signal.values, &other.values);
+    let rows: usize = spells.iter().map(|(a, b)| b - a).sum();
+    if rows == 0 {
+        return;
+    }
+    caveats.push(Caveat::new(
+        "gauge-stuck",
+        Weight::Caution,
+        format!(
+            "The {} gauge stood still for {rows} of {} rows while the {} moved; these rows are not used.",
+            words(signal.kind),
+            signal.values.len(),
+            words(other.kind)
+        ),
+        "Look for a jammed plunger or wire, or a logger that repeats its last reading; then pull again.",
+    ));
+    for (first, end) in spells {
+        signal.values[first..end].fill(f64::NAN);
+    }
+}
+
+fn still(values: &[f64], other: &[f64]) -> Vec<(usize, usize)> {
+    let (low, high) = range_of(other);
+    let mut changes = 0;
+    let mut moving = 0;
+    for (v, o) in values.windows(2).zip(other.windows(2)) {
+        // Only where the other moves can standing still be a fault.
+        if (o[1] - o[0]).abs() > 1e-4 * (high - low) {
+            moving += 1;
+            changes += usize::from(v[0] != v[1]);
+        }
+    }
+    if values.len() < MIN_ROWS || changes * 2 < moving {
+        return Vec::new();
+    }
+    let mut spells = Vec::new();
+    let mut first = 0;
+    while first < values.len() {
+        let same = |v: &&f64| **v == values[first];
+        let end = first + values[first..].iter().take_while(same).count().max(1);
+        if end - first >= STUCK_ROWS {
+            let (from, to) = range_of(&other[first..end]);
+            if to - from > 0.05 * (high - low) {
+                spells.push((first, end));
+            }
+        }
+        first = end;
+    }
+    spells
+}
+
+/// Names gauges that run backwards, past each other, or not at all, and a rate too low for the ramp.
+pub(super) fn remark_gauges(
+    load: &Signal,
+    gauges: &[Signal],
+    sheet: &Sheet,
+    caveats: &mut Vec<Caveat>,
+) {
+    if load.values.len() < MIN_ROWS {
+        return;
+    }
+    remark_rate(load, caveats);
+    let moves: Vec<(&Signal, f64)> = gauges
+        .iter()
+        .filter(|g| !g.kind.is_force())
+        .filter_map(|g| Some((g, movement(&load.values, &g.values)?)))
+        .collect();
+    for (gauge, moved) in &moves {
+        remark_movement(gauge, *moved, caveats);
+    }
+    let by = |kind: GaugeKind| moves.iter().find(|(g, _)| g.kind == kind);
+    let from_rig = |kind: GaugeKind| {
+        let against = sheet.gauges.get(kind).and_then(|g| g.against);
+        against.unwrap_or(Against::Rig) == Against::Rig
+    };
+    for (outer, inner) in [
+        (GaugeKind::Travel, GaugeKind::Mark),
+        (GaugeKind::Travel, GaugeKind::Tail),
+        (GaugeKind::Travel, GaugeKind::Body),
+        (GaugeKind::Mark, GaugeKind::Tail),
+        (GaugeKind::Mark, GaugeKind::Body),
+    ] {
+        let (Some((a, far)), Some((b, near))) = (by(outer), by(inner)) else {
+            continue;
+        };
+        let sure = SURE_SIGMAS * a.noise.hypot(b.noise) + SURE_SHARE * near.abs() + 0.5e-3;
+        if from_rig(outer) && from_rig(inner) && near - far > sure {
+            caveats.push(Caveat::new(
+                "gauges-swapped",
+                Weight::NoVerdict,
+                format!(
+                    "From slack to the highest load the {} moved {:.1} mm and the {} only {:.1} mm, which no line can do: the columns of the two are swapped.",
+                    words(inner),
+                    1e3 * near,
+                    words(outer),
+                    1e3 * far
+                ),
+                "Correct the columns in [gauges] and run again.",
+            ));
+        }
+    }
+    if let Some(tail) = gauges.iter().find(|g| g.kind == GaugeKind::TailLoad) {
+        let (peak, behind) = (range_of(&load.values).1, range_of(&tail.values).1);
+        if behind > 1.1 * peak + SURE_SIGMAS * load.noise.hypot(tail.noise) {
+            caveats.push(Caveat::new(
+                "gauges-swapped",
+                Weight::NoVerdict,
+                format!(
+                    "The load behind the stopper went to {:.3} kN and that before it only to {:.3} kN: the columns of the two are swapped.",
+                    behind / 1e3,
+                    peak / 1e3
+                ),
+                "Correct the columns in [gauges] and run again.",
+            ));
+        }
+    }
+}
+
+fn remark_movement(gauge: &Signal, moved: f64, caveats: &mut Vec<Caveat>) {
+    let name = words(gauge.kind);
+    let (low, high) = range_of(&gauge.values);
+    if moved < -(SURE_SIGMAS * gauge.noise + SURE_SHARE * (high - low) + 0.05e-3) {
+        caveats.push(Caveat::new(
+            "gauge-runs-backwards",
+            Weight::NoVerdict,
+            format!(
+                "The {name} gauge reads {:.2} mm less at the highest load than at the start: it runs backwards, or the sign in the sheet is wrong.",
+                -1e3 * moved
+            ),
+            format!("If the reading shrinks toward the puller, write sign = \"-\" under [gauges.{}].", gauge.kind.name()),
+        ));
+    } else if high <= low {
+        caveats.push(Caveat::new(
+            "gauge-never-moved",
+            Weight::Caution,
+            format!("The {name} gauge gives the same reading in every row: it saw nothing move, or it did not work."),
+            "Move the gauge by hand before the pull and look at the logger; then it is known to work.",
+        ));
+    } else if gauge.kind == GaugeKind::Travel && high - low < SURE_SIGMAS * gauge.noise {
+        caveats.push(Caveat::new(
+            "gauge-never-moved",
+            Weight::NoVerdict,
+            format!(
+                "The travel stays within {:.2} mm over the whole pull, which is its noise: the gauge was not on the line.",
+                1e3 * (high - low)
+            ),
+            "Fasten the travel gauge to the point that is pulled, and pull again.",
+        ));
+    }
+}
+
+/// How far a gauge moved from the low loads at the start to the highest loads; `None` if it was not read there.
+fn movement(load: &[f64], values: &[f64]) -> Option<f64> {
+    let (low, high) = range_of(load);
+    let first = load
+        .iter()
+        .position(|f| *f > low + 0.1 * (high - low))
+        .unwrap_or(0);
+    let finite = |v: &&f64| v.is_finite();
+    let start: Vec<f64> = values[..first].iter().filter(finite).copied().collect();
+    let start =
+        crate::stats::median(&start).or_else(|| values.iter().copied().find(|v| v.is_finite()))?;
+    let top: Vec<f64> = load
+        .iter()
+        .zip(values)
+        .filter(|(f, v)| **f > high - 0.05 * (high - low) && v.is_finite())
+        .map(|(_, v)| *v)
+        .collect();
+    Some(crate::stats::median(&top)? - start)
+}
+
+/// The step of the load between two rows that a newton of the ramp typically lies in.
+fn remark_rate(load: &Signal, caveats: &mut Vec<Caveat>) {
+    let (_, peak) = range_of(&load.values);
+    let rises: Vec<f64> = load
+        .values
+        .windows(2)
+        .map(|w| w[1] - w[0])
+        .filter(|d| *d > 3.0 * load.noise)
+        .collect();
+    let (sum, squares) = rises
+        .iter()
+        .fold((0.0, 0.0), |(s, q), d| (s + d, q + d * d));
+    // Where the rows of a ramp are lost in the noise there are more than enough of them.
+    if sum < 0.5 * peak {
+        return;
+    }
+    let step = squares / sum;
+    if step > STEP_SHARE * peak {
+        caveats.push(Caveat::new(
+            "rate-too-low",
+            Weight::Caution,
+            format!(
+                "On the ramp the load rises by {:.3} kN from row to row, {:.0} % of its peak: where the line lets go cannot be told finer than that.",
+                step / 1e3,
+                100.0 * step / peak
+            ),
+            "Log faster, or load more slowly: fifty rows per ramp at the least.",
+        ));
+    }
+}
+
+/// Names certificates that do not hold on the day of the pull.
+pub(super) fn remark_certificates(sheet: &Sheet, caveats: &mut Vec<Caveat>) {
+    let date = |text: &str| text.get(..10)?.parse::<jiff::civil::Date>().ok();
+    let Some(day) = sheet.pull.when.as_deref().and_then(date) else {
+        return;
+    };
+    for (kind, gauge) in sheet.gauges.iter() {
+        let name = words(kind);
+        if let Some(last) = gauge.valid_until.as_deref().and_then(date)
+            && last < day
+        {
+            caveats.push(Caveat::new(
+                "certificate-out-of-date",
+                Weight::Caution,
+                format!("The certificate of the {name} gauge ended on {last}; the pull was made on {day}."),
+                "Have the gauge calibrated again: if it is still right, the new certificate vouches for this pull too.",
+            ));
+        }
+        if let Some(first) = gauge.certified.as_deref().and_then(date)
+            && first > day
+        {
+            caveats.push(Caveat::new(
+                "certificate-later-than-pull",
+                Weight::Note,
+                format!(
+                    "The certificate of the {name} gauge is of {first}, after the pull of {day}."
+                ),
+                "State in the report why the gauge may be trusted for the earlier day.",
+            ));
+        }
+    }
+}
+
+/// What the reading of the log had to put right or leave out, from its counts.
+pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
+    let understood = &log.understood;
+    for channel in log.channels.iter().filter(|c| c.unreadable > 0) {
+        let first = understood
+            .unreadable
+            .iter()
+            .find(|u| u.column == channel.column);
+        let first = first.map_or_else(String::new, |u| {
+            format!(", the first in line {}: `{}`", u.line, u.text)
+        });
+        caveats.push(Caveat::new(
+            "cells-unreadable",
+            Weight::Caution,
+            format!(
+                "{} of {} rows of column {} cannot be read{first}; they are left out.",
+                channel.unreadable, log.rows, channel.column
+            ),
+            "Look at these lines of the log; correct them only from the logger's own memory.",
+        ));
+    }
+    let counted = |n: u64, one: &str, many: &str| match n {
+        1 => format!("1 {one}"),
+        n => format!("{n} {many}"),
+    };
+    if understood.reordered > 0 {
+        caveats.push(Caveat::new(
+            "rows-put-in-order",
+            Weight::Note,
+            format!(
+                "{} late and put in order of time.",
+                counted(
+                    understood.reordered,
+                    "row of the log was",
+                    "rows of the log were"
+                )
+            ),
+            "Nothing is lost; a logger that writes late may be overloaded.",
+        ));
+    }
+    if understood.duplicates > 0 {
+        caveats.push(Caveat::new(
+            "rows-repeated",
+            Weight::Note,
+            format!(
+                "{} once more and dropped.",
+                counted(
+                    understood.duplicates,
+                    "row of the log stood there",
+                    "rows of the log stood there"
+                )
+            ),
+            "Nothing is lost; find out why the logger writes rows twice.",
+        ));
+    }
+    if !log.segments.is_empty() {
+        caveats.push(Caveat::new(
+            "logger-restarted",
+            Weight::Caution,
+            format!("The logger paused or began anew {} within the record: what moved meanwhile is told only as a whole.", counted(log.segments.len() as u64, "time", "times")),
+            "Check plugs and batteries of the logger; pull again if a load step falls into a pause.",
+        ));
+    }
+    for note in &understood.notes {
+        let mut text = note.clone();
+        if let Some(first) = text.get(..1).map(str::to_uppercase) {
+            text.replace_range(..1, &first);
+        }
+        caveats.push(Caveat::new(
+            "log-as-understood",
+            Weight::Note,
+            format!("{}.", text.trim_end_matches('.')),
+            "Check that this is meant; the sheet decides how the log is read.",
+        ));
+    }
+}
+
+fn words(kind: GaugeKind) -> &'static str {
+    match kind {
+        GaugeKind::TailLoad => "tail load",
+        other => other.name(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Noise that never repeats, of about one unit.
+    fn wiggle(i: usize) -> f64 {
+        (i as f64 * 12.9898).sin() * 1.3
+    }
+
+    fn signal(kind: GaugeKind, values: Vec<f64>, noise: f64) -> Signal {
+        Signal {
+            kind,
+            values,
+            noise,
+            step: 0.0,
+            errors: crate::condition::InstrumentErrors::default(),
+            lag: None,
+        }
+    }
+
+    /// A load up and down over 200 rows, N.
+    fn load() -> Signal {
+        let up = |i: usize| 40.0 * (100.0 - (100.0 - i as f64).abs());
+        let values = (0..200).map(|i| up(i) + wiggle(i)).collect();
+        signal(GaugeKind::Load, values, 1.0)
+    }
+
+    fn gauge(kind: GaugeKind, per_load: f64) -> Signal {
+        let values = load().values.iter().map(|f| per_load * f).collect();
+        signal(kind, values, 1e-5)
+    }
+
+    fn codes(caveats: &[Caveat]) -> Vec<&str> {
+        caveats.iter().map(|c| &*c.code).collect()
+    }
+
+    fn sheet() -> Sheet {
+        let text = "[pull]\nlog = \"log.csv\"\n[gauges.load]\ncolumn = \"Load\"\n";
+        Sheet::parse(text, "sheet.toml").unwrap()
+    }
+
+    #[test]
+    fn a_spike_is_found_and_corners_and_slips_are_none() {
+        let time: Vec<f64> = (0..200).map(|i| i as f64).collect();
+        let mut clean = load();
+        let mut caveats = Vec::new();
+        blank_spikes(&mut clean, &time, &mut caveats);
+        assert!(caveats.is_empty());
+        // A slip: the travel jumps and stays.
+        let mut slip = gauge(GaugeKind::Travel, 1e-5);
+        slip.values[80..].iter_mut().for_each(|v| *v += 0.005);
+        blank_spikes(&mut slip, &time, &mut caveats);
+        assert!(caveats.is_empty());
+        let mut leaps = load();
+        leaps.values[50] += 900.0;
+        leaps.values[120] -= 4000.0;
+        blank_spikes(&mut leaps, &time, &mut caveats);
+        assert_eq!(codes(&caveats), ["spikes"]);
+        assert!(caveats[0].message.contains("has 2 single rows"));
+        assert!(leaps.values[50].is_nan() && leaps.values[120].is_nan());
+        assert_eq!(leaps.values.iter().filter(|v| v.is_nan()).count(), 2);
+    }
+
+    #[test]
+    fn a_spell_of_standing_still_is_found() {
+        let load = load();
+        let mut travel = gauge(GaugeKind::Travel, 1e-5);
+        let mut caveats = Vec::new();
+        blank_stuck(&mut travel, &load, &mut caveats);
+        assert!(caveats.is_empty());
+        let at = travel.values[40];
+        travel.values[40..60].fill(at);
+        blank_stuck(&mut travel, &load, &mut caveats);
+        assert_eq!(codes(&caveats), ["gauge-stuck"]);
+        assert!(
+            caveats[0]
+                .message
+                .contains("stood still for 20 of 200 rows")
+        );
+    }
+
+    #[test]
+    fn gauges_that_run_backwards_past_each_other_or_not_at_all() {
+        let named = |gauges: &[Signal]| {
+            let mut caveats = Vec::new();
+            remark_gauges(&load(), gauges, &sheet(), &mut caveats);
+            caveats
+        };
+        let travel = gauge(GaugeKind::Travel, 1e-5);
+        let mark = gauge(GaugeKind::Mark, 1e-6);
+        assert!(named(&[travel.clone(), mark.clone()]).is_empty());
+        assert_eq!(
+            codes(&named(&[gauge(GaugeKind::Travel, -1e-5)])),
+            ["gauge-runs-backwards"]
+        );
+        let swapped = [gauge(GaugeKind::Travel, 1e-6), gauge(GaugeKind::Mark, 1e-5)];
+        assert_eq!(codes(&named(&swapped)), ["gauges-swapped"]);
+        let dead = signal(GaugeKind::Mark, vec![0.002; 200], 1e-6);
+        assert_eq!(codes(&named(&[travel, dead])), ["gauge-never-moved"]);
+        let loose: Vec<f64> = (0..200).map(|i| 1e-5 * wiggle(i)).collect();
+        let found = named(&[signal(GaugeKind::Travel, loose, 1e-5)]);
+        assert_eq!(codes(&found), ["gauge-never-moved"]);
+        assert_eq!(found[0].weight, Weight::NoVerdict);
+    }
+
+    #[test]
+    fn a_rate_too_low_for_the_ramp() {
+        let values = (0..60)
+            .map(|i| 200.0 * (30.0 - (30.0 - f64::from(i)).abs()))
+            .collect();
+        let mut caveats = Vec::new();
+        remark_rate(&signal(GaugeKind::Load, values, 1.0), &mut caveats);
+        assert_eq!(codes(&caveats), ["rate-too-low"]);
+        caveats.clear();
+        remark_rate(&load(), &mut caveats);
+        assert!(caveats.is_empty());
+    }
+
+    #[test]
+    fn certificates_hold_on_the_day_or_are_named() {
+        let text = "[pull]\nlog = \"log.csv\"\nwhen = \"2026-05-14T09:30:00+02:00\"\n[gauges.load]\ncolumn = \"Load\"\ncertified = \"2026-05-15\"\nvalid_until = \"2026-05-13\"\n";
+        let mut caveats = Vec::new();
+        remark_certificates(&Sheet::parse(text, "sheet.toml").unwrap(), &mut caveats);
+        assert_eq!(
+            codes(&caveats),
+            ["certificate-out-of-date", "certificate-later-than-pull"]
+        );
+        caveats.clear();
+        let good = text.replace("05-15", "05-14").replace("05-13", "05-14");
+        remark_certificates(&Sheet::parse(&good, "sheet.toml").unwrap(), &mut caveats);
+        assert!(caveats.is_empty());
+    }
+}

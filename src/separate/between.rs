@@ -1,0 +1,101 @@
+//! Stretch and give between the centres of the blocks.
+//!
+//! The courses of the parts have one value per block. Slips run straight between blocks, stretch and give do not: in a
+//! block that holds a corner of the load they bend with it. Both follow from the load alone, so their shapes are put
+//! together once more at every entry, and the departure from straight lines is kept.
+
+use crate::condition::Conditioned;
+use crate::phases::Phased;
+use crate::separate::bases::{self, History};
+use crate::separate::model::{Balance, Shape};
+use crate::separate::{Between, PartName};
+
+/// Departures of stretch and give from straight lines between the blocks' centres.
+pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) -> Between {
+    let curve = balance.earlier.as_deref().and_then(bases::spline_curve);
+    let history = History {
+        time_s: &record.time_s,
+        load_n: &phased.quiet_load_n,
+        peak_n: balance.scale_n,
+        blocks: &[],
+        dwelt: phased.reference.end,
+        curve: curve.as_ref().map(|c| c as &dyn Fn(f64) -> f64),
+    };
+    let of = |shape: &Shape| -> Vec<f64> {
+        shape
+            .weights
+            .iter()
+            .map(|w| balance.fit.weights[*w])
+            .collect()
+    };
+    let mut out = Between {
+        time_s: record.time_s.clone(),
+        ..Between::default()
+    };
+    if !balance.stretch.weights.is_empty() {
+        let weights = of(&balance.stretch);
+        let mut values = bases::stretch_at_entries(&history, &weights);
+        if let (Some(earlier), Some(open)) = (&balance.earlier, weights.last()) {
+            let left = bases::left_open(&history, earlier);
+            for (value, left) in values.iter_mut().zip(left) {
+                *value += open * left;
+            }
+        }
+        let course = balance.value_of(&[&balance.stretch]);
+        out.departure_m.insert(
+            PartName::Stretch,
+            departure(balance, record, &values, &course),
+        );
+    }
+    if !(balance.body.weights.is_empty() && balance.jaws.weights.is_empty()) {
+        let mut values = vec![0.0; record.time_s.len()];
+        for shape in [&balance.body, &balance.jaws] {
+            if !shape.weights.is_empty() {
+                let own = bases::give_at_entries(&history, &of(shape));
+                for (value, own) in values.iter_mut().zip(own) {
+                    *value += own;
+                }
+            }
+        }
+        let course = balance.value_of(&[&balance.body, &balance.jaws]);
+        out.departure_m
+            .insert(PartName::Give, departure(balance, record, &values, &course));
+    }
+    out
+}
+
+/// Departure in m per entry of `values` (mm per entry, from any zero) from the lines through `course` (mm per block in
+/// use); zero outside the blocks in use.
+fn departure(balance: &Balance, record: &Conditioned, values: &[f64], course: &[f64]) -> Vec<f64> {
+    let blocks = &balance.ranges;
+    // Both are counted from the first dwell, but for shapes too small to be kept: their means agree.
+    let mean = |k: usize| -> f64 {
+        values[blocks[k].clone()].iter().sum::<f64>() / blocks[k].len() as f64
+    };
+    let shift =
+        (0..blocks.len()).map(|k| mean(k) - course[k]).sum::<f64>() / blocks.len().max(1) as f64;
+    let centres = &balance.problem.time;
+    let last = centres.len() - 1;
+    let mut right = 0;
+    let mut out = vec![0.0; values.len()];
+    for i in balance.start_entry..balance.end_entry {
+        let t = record.time_s[i];
+        while right < last && centres[right] < t {
+            right += 1;
+        }
+        let left = if centres[right] < t {
+            right
+        } else {
+            right.saturating_sub(1)
+        };
+        let gap = centres[right] - centres[left];
+        let share = if gap > 0.0 {
+            ((t - centres[left]) / gap).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        let line = course[left] + share * (course[right] - course[left]);
+        out[i] = 1e-3 * (values[i] - shift - line);
+    }
+    out
+}
