@@ -158,7 +158,8 @@ impl Slip {
         let half = x.partition_point(|x| *x <= WITHIN * reach).max(1) - 1;
         let noise = self.noise.iter().copied().fold(NOISE_FLOOR, f64::max);
         let early = y[half] - y[0];
-        let end = (0..y.len())
+        // Noise may have it fall at first: the end lies past the half.
+        let end = (half..y.len())
             .find(|k| y[*k] > y[half] + BEYOND)
             .unwrap_or(y.len());
         if y[end - 1] - y[0] < LEAST.max(3.0 * noise) {

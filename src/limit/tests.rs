@@ -433,6 +433,15 @@ fn degenerate_records_are_told_as_such() {
     told(&short.find().0);
 }
 
+/// Few rows read by eye may have the slip run backwards by more than first slip: told, and no panic.
+#[test]
+fn slip_that_reads_backwards_is_told() {
+    let pull = both(Pull::new(&ramp(4e3), "", Errors::NONE), |_, _, h, _, _| {
+        2e-3 - 5e-7 * h
+    });
+    told(&pull.find().0);
+}
+
 /// A hold that turns from slowing to running, and a locked line that only relaxes.
 #[test]
 fn what_happens_in_holds_is_named() {
@@ -623,8 +632,10 @@ mod anything {
                 high: (0..n.saturating_sub(usize::from(short))).map(|i| at(&values, i) + at(&widths, i)).collect(),
                 noise: (0..n).map(|i| at(&widths, i + 7)).collect(),
             };
-            if let Some(part) = pull.separated.parts.get_mut(&CoverSlip) {
-                part.course = Some(course);
+            for slip in [CoverSlip, StopperSlip] {
+                if let Some(part) = pull.separated.parts.get_mut(&slip) {
+                    part.course = Some(course.clone());
+                }
             }
             pull.separated.stretch_curve = Some(StretchCurve {
                 load_kn: vec![0.0, 2.0, 4.0],
