@@ -30,6 +30,8 @@ const MOST_POINTS: usize = 60;
 /// The curves are approximations of what jaws do: they are kept to twice the distance (four times the square) at which a
 /// law that holds exactly would be rejected.
 const APPROXIMATE: f64 = 4.0;
+/// Smallest scale of the exponential, as a share of the load that the points reach.
+const STEEPEST: f64 = 0.02;
 /// How far a point may lie off the curve, as a share of the seating still to come there.
 const OFF_CURVE: f64 = 0.05;
 
@@ -54,7 +56,10 @@ fn growth(grows: Grows, onset: f64, x: f64, reach: f64) -> f64 {
     match grows {
         Grows::Straight => past,
         Grows::Parabola => past * past,
-        Grows::Exponential => libm::expm1(3.0 * x / onset) / libm::expm1(3.0 * reach / onset),
+        Grows::Exponential => {
+            let scale = (onset / 3.0).max(STEEPEST * reach);
+            libm::expm1(x / scale) / libm::expm1(reach / scale)
+        }
     }
 }
 
@@ -239,7 +244,12 @@ impl<'a> Surface<'a> {
             + a * a * seat.square
             + 2.0 * a * b * cross
             + b * b * hinge.square;
-        (a, b, rss.max(0.0))
+        let rss = if rss.is_finite() {
+            rss.max(0.0)
+        } else {
+            f64::INFINITY
+        };
+        (a, b, rss)
     }
 
     fn look(&self, shape: Shape, grows: Grows, scales: &[f64], onsets: &[f64]) -> Vec<Tried> {
@@ -332,6 +342,12 @@ pub(super) fn fit(x: &[f64], y: &[f64], noise: &[f64], top: f64, dependence: f64
         .collect();
     let surface = Surface::new(&x, &y, &deviation);
     let mut tried = surface.first_look(&scales, &onsets);
+    // With hardly any noise the valley is too narrow for the first look: the rough curve leads into it.
+    let (ratio, step) = (scales[1] / scales[0], onsets[1] - onsets[0]);
+    let (scale, onset) = (rough.bite.scale, rough.onset);
+    let near = surface.look(rough.bite.shape, rough.grows, &[scale], &[onset]);
+    tried.extend(closer(&surface, &near, ratio.sqrt(), 0.5 * step));
+    tried.extend(near);
     let best = least(&tried)?;
     let freedom = (x.len() - PARAMETERS) as f64;
     let factor = autocorrelation::variance_factor(&surface.residuals(&best))
@@ -340,14 +356,15 @@ pub(super) fn fit(x: &[f64], y: &[f64], noise: &[f64], top: f64, dependence: f64
     // Points that lie closer to the curve than their own deviation allows are taken as lucky.
     let variance = (best.rss / freedom).max(1.0) * factor;
     let distance = variance * quantile::fisher(LEVEL, 1.0, freedom / factor);
-    let worst = best.rss + APPROXIMATE * distance;
-    // Where the points need no seating, none is taken off.
     let bare = surface.bare(&onsets);
     tried.extend(bare);
-    let best = bare
-        .filter(|t| t.rss <= best.rss + distance)
-        .unwrap_or(best);
-    let (ratio, step) = (scales[1] / scales[0], onsets[1] - onsets[0]);
+    // Where the points need no seating, none is taken off, and the law of what grows is not in doubt with it.
+    let plain = (best.rss / freedom).max(1.0) * quantile::fisher(LEVEL, 1.0, freedom);
+    let bare = bare.filter(|t| t.rss <= best.rss + plain);
+    let (best, worst) = match bare {
+        Some(bare) => (bare, best.rss + plain),
+        None => (best, best.rss + APPROXIMATE * distance),
+    };
     for (shape, grows) in ways() {
         let left: Vec<&Tried> = tried
             .iter()

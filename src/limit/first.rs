@@ -57,17 +57,21 @@ pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
 }
 
 /// Standard uncertainty of the slip from telling seating from it, where that is too much for a figure: more than a third
-/// of the slip that counts, or so much that the ends of the interval lie [`APART`] of the load from each other.
+/// of the slip that counts, or so much that it alone moves the ends [`APART`] of the load from each other.
 fn overlap(slip: &Slip) -> Option<f64> {
-    let first = slip.crossing(&slip.high, |_| LEAST)?;
-    let from = first.at;
+    let from = slip.crossing(&slip.high, |_| LEAST)?.at;
     let to = slip.crossing(&slip.value, |_| LEAST).map_or(from, |c| c.at);
     let open = slip.open.get(from..=to.max(from))?;
     let most = open.iter().copied().fold(0.0, f64::max);
-    let apart = slip
-        .crossing(&slip.low, |_| LEAST)
-        .is_some_and(|last| last.load - first.load > APART * last.load);
-    (most > LEAST / IN_UNCERTAINTIES || (most > 0.0 && apart)).then_some(most)
+    let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+    let shifted = |side: f64| -> Vec<f64> {
+        let doubt = slip.open.iter().map(|open| side * factor * open);
+        slip.value.iter().zip(doubt).map(|(v, d)| v + d).collect()
+    };
+    let early = slip.crossing(&shifted(1.0), |_| LEAST).map(|c| c.load);
+    let late = slip.crossing(&shifted(-1.0), |_| LEAST).map(|c| c.load);
+    let apart = matches!((early, late), (Some(early), Some(late)) if late - early > APART * late);
+    (most > LEAST / IN_UNCERTAINTIES || apart).then_some(most)
 }
 
 /// A bracket: from where the slip less the least possible seating reaches the level to where the slip less the most

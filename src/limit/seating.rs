@@ -18,6 +18,8 @@ use crate::stats::{Estimate, Measure, quantile};
 const LEAST: f64 = 5e-5;
 /// Share of the highest load within which seating is as good as spent.
 const WITHIN: f64 = 0.5;
+/// Share of the highest load below which nothing is taken for an onset.
+const EARLIEST: f64 = 0.2;
 /// Slip past the onset up to which points are used: further on no simple curve follows it, m.
 const BEYOND: f64 = 3e-4;
 /// Misfit in standard deviations of the points up to which a curve fits.
@@ -255,7 +257,9 @@ fn windowed(points: &Points, end: usize, reach: f64) -> Option<Bites> {
     for _ in 0..2 {
         let curve = bites.best;
         let within = (0..y.len())
-            .find(|k| y[*k] - curve.offset - curve.seating(x[*k]) > BEYOND)
+            .find(|k| {
+                x[*k] > EARLIEST * reach && y[*k] - curve.offset - curve.seating(x[*k]) > BEYOND
+            })
             .unwrap_or(y.len());
         if within == end {
             break;
