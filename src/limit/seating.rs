@@ -160,7 +160,8 @@ impl Slip {
         let early = y[half] - y[0];
         let end = (0..y.len())
             .find(|k| y[*k] > y[half] + BEYOND)
-            .unwrap_or(y.len());
+            .unwrap_or(y.len())
+            .max(1);
         if y[end - 1] - y[0] < LEAST.max(3.0 * noise) {
             return None;
         }
