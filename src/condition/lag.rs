@@ -30,8 +30,10 @@ const MOST: usize = 40;
 const SHARP: f64 = 8.0;
 /// ... and is at least this share of the sharpest.
 const SHARE: f64 = 0.05;
-/// Breaks are sought at this many places per period.
-const FINE: f64 = 4.0;
+/// Most points of a window: more are averaged.
+const POINTS: usize = 64;
+/// Breaks are sought at this many places per point, and between them by a parabola.
+const FINE: f64 = 2.0;
 /// A lag known worse than this is not given, s.
 const WORTH_S: f64 = 0.05;
 /// What the line's own quick recovery may move a corner by, s (standard uncertainty; computed for a twentieth of the
@@ -41,48 +43,43 @@ const ROUNDED_S: f64 = 0.02;
 /// Sharp corners of a record's load.
 pub(super) struct Corners<'a> {
     time_s: &'a [f64],
-    period_s: f64,
-    load: &'a Signal,
     /// Entries on either side of a corner.
     reach: usize,
-    at: Vec<usize>,
+    /// Entry, break of the load there and its standard uncertainty.
+    breaks: Vec<(usize, f64, f64)>,
 }
 
 impl<'a> Corners<'a> {
     /// Finds them.
     pub(super) fn of(time_s: &'a [f64], period_s: f64, load: &'a Signal) -> Self {
         let reach = ((WINDOW.0 / period_s).round() as usize).max(WINDOW.1);
+        let values = &load.values;
+        // Nothing slips while the load falls: corners there are the line's own.
+        let eased =
+            |at: &usize| values[at - reach] > values[*at] || values[*at] > values[at + reach];
+        let breaks = corners(time_s, load, reach)
+            .into_iter()
+            .filter(eased)
+            .filter_map(|at| {
+                let (time, u) = bend(time_s, load, at - reach..at + reach + 1)?;
+                Some((at, time, u))
+            })
+            .collect();
         Self {
             time_s,
-            period_s,
-            load,
             reach,
-            at: corners(time_s, load, reach),
+            breaks,
         }
     }
 
     /// The lag of a gauge behind the load, if at least six corners show it.
     pub(super) fn lag(&self, gauge: &Signal) -> Option<Lag> {
-        let of = |signal: &Signal, at: usize| {
+        let own = |(at, first, u): &(usize, f64, f64)| {
             let window = at - self.reach..at + self.reach + 1;
-            bend(self.time_s, signal, window, self.period_s)
-        };
-        let both = |at: &usize| {
-            let ((first, u), (second, v)) = (of(self.load, *at)?, of(gauge, *at)?);
+            let (second, v) = bend(self.time_s, gauge, window)?;
             Some((second - first, u.hypot(v)))
         };
-        // Nothing slips while the load falls: corners there are the line's own.
-        let eased = |at: &usize| {
-            let values = &self.load.values;
-            values[at - self.reach] > values[*at] || values[*at] > values[at + self.reach]
-        };
-        typical(
-            self.at
-                .iter()
-                .filter(|at| eased(at))
-                .filter_map(both)
-                .collect(),
-        )
+        typical(self.breaks.iter().filter_map(own).collect())
     }
 }
 
@@ -159,19 +156,20 @@ fn slope(time_s: &[f64], values: &[f64], range: std::ops::Range<usize>) -> Optio
 }
 
 /// Time of the break of a bent line through a window and its standard uncertainty; `None` where there is hardly a break.
-fn bend(
-    time_s: &[f64],
-    signal: &Signal,
-    window: std::ops::Range<usize>,
-    period_s: f64,
-) -> Option<(f64, f64)> {
+fn bend(time_s: &[f64], signal: &Signal, window: std::ops::Range<usize>) -> Option<(f64, f64)> {
     let (t, v) = (&time_s[window.clone()], &signal.values[window]);
     if v.iter().any(|v| !v.is_finite()) {
         return None;
     }
+    let group = t.len().div_ceil(POINTS);
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+    let t: Vec<f64> = t.chunks_exact(group).map(mean).collect();
+    let v: Vec<f64> = v.chunks_exact(group).map(mean).collect();
+    let noise = signal.noise / (group as f64).sqrt();
+    let (t, v) = (t.as_slice(), v.as_slice());
     let centre = t[t.len() / 2];
     let reach = (t[t.len() - 1] - t[0]) / 4.0;
-    let step = period_s / FINE;
+    let step = (t[t.len() - 1] - t[0]) / (t.len() - 1) as f64 / FINE;
     let tries = (2.0 * reach / step).floor() as usize + 1;
     let fits: Vec<(f64, Bent)> = (0..tries)
         .map(|i| centre - reach + step * i as f64)
@@ -192,9 +190,7 @@ fn bend(
     } else {
         0.0
     };
-    let noise = signal
-        .noise
-        .max((mid / (t.len() as f64 - 4.0).max(1.0)).sqrt());
+    let noise = noise.max((mid / (t.len() as f64 - 4.0).max(1.0)).sqrt());
     // Break of a line with slopes differing by d, n points a side: var = 4 noise² / (n d²) for a free break.
     let u = 2.0 * noise / ((t.len() as f64 / 2.0).sqrt() * fits[best].1.turn.abs());
     (u.is_finite() && u < reach / SHARP).then_some((fits[best].0 + off * step, u))

@@ -161,7 +161,8 @@ impl Slip {
         // Noise may have it fall at first: the end lies past the half.
         let end = (half..y.len())
             .find(|k| y[*k] > y[half] + BEYOND)
-            .unwrap_or(y.len());
+            .unwrap_or(y.len())
+            .max(1);
         if y[end - 1] - y[0] < LEAST.max(3.0 * noise) {
             return None;
         }
