@@ -228,7 +228,8 @@ fn the_second_generator_is_split_as_well() {
             };
             assert!(
                 high - low < 2e-3,
-                "seed {seed}: {part:?} from {low} to {high}, truth {truth} mm"
+                "seed {seed}: {part:?} from {low} to {high}, truth {truth} mm; {:?}",
+                analysis.separated.parts[&part].budget
             );
             asked += 1;
             if (low * 1e3..=high * 1e3).contains(&truth) {
