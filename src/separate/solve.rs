@@ -206,13 +206,16 @@ const RIDGE: f64 = 1e-7;
 /// Strength of the tie between neighbours of a sequence that may fall, 1/mm².
 const LOOSE_TIE: f64 = 1e-3;
 /// Most rounds of pivoting; a handful is usual.
-const ROUNDS: usize = 1500;
+const ROUNDS: usize = 600;
 /// A constraint violated by less than this, in mm, holds.
 const ZERO: f64 = 1e-6;
 /// After so many rounds, where columns alike to the last digits keep changing places, a tenth of a micrometre will do.
 const PATIENT: usize = 200;
 /// That, in mm.
 const NEARLY_ZERO: f64 = 1e-4;
+/// A set of constraints that never settles is taken at its best if no constraint is violated by more than this, in mm: a
+/// third of the noise of good gauges.
+const TOLERABLE: f64 = 1e-2;
 
 /// Upper triangle by columns, sparse, and the right-hand side.
 struct Normal {
@@ -399,6 +402,7 @@ impl Problem {
             .enumerate()
             .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| *v))
             .collect();
+        let mut best: (f64, Vec<bool>) = (f64::INFINITY, Vec::new());
         for round in 0..ROUNDS {
             let holds = if round < PATIENT { ZERO } else { NEARLY_ZERO };
             let Held {
@@ -422,6 +426,10 @@ impl Problem {
             if wrong.is_empty() {
                 return Ok(self.fit(layout.clone(), &values, reduced, cholesky, binding));
             }
+            let worst = wrong.iter().map(|(_, off)| *off).fold(0.0, f64::max);
+            if worst < best.0 {
+                best = (worst, binding.clone());
+            }
             let exchange_all = if wrong.len() < fewest {
                 (fewest, patience) = (wrong.len(), 3);
                 true
@@ -435,9 +443,15 @@ impl Problem {
                 binding[*c] = !binding[*c];
             }
         }
-        Err(SolveError::NoSolution(
-            "the set of binding constraints did not settle".into(),
-        ))
+        let (worst, binding) = best;
+        if worst > TOLERABLE {
+            return Err(SolveError::NoSolution(
+                "the set of binding constraints did not settle".into(),
+            ));
+        }
+        let held = solve_held(layout, normal, &binding)?;
+        let (values, reduced) = (held.values, held.reduced);
+        Ok(self.fit(layout.clone(), &values, reduced, held.cholesky, binding))
     }
 
     fn fit(
