@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
-use crate::phases::{CYCLE_SHARE, PhaseKind, Phased};
+use crate::phases::{CYCLE_SHARE, Phased};
 use crate::separate::interval;
 use crate::separate::model::{Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
 use crate::separate::solve::{Draw, Functional, Spread};
@@ -117,8 +117,6 @@ struct Reader<'a> {
     draws: Vec<Draw>,
     /// Blocks in which the load rises to a new highest.
     rising_high: Vec<bool>,
-    /// Blocks in which the line is eased or rests.
-    idle: Vec<bool>,
     /// Blocks at which spreads are computed; between them they are interpolated.
     stations: Vec<usize>,
 }
@@ -147,9 +145,8 @@ const GIVE_SHARE: (f64, f64) = (0.15, 0.002);
 const GAP_SHARE: f64 = 0.02;
 /// What a load leaves open from which the line was never eased, as a share of the stretch beyond the last that was.
 const UNEASED_SHARE: f64 = 0.1;
-/// What bends between nodes leave open, as a share of one block's noise: while parts may grow, and in an easing or a rest,
-/// where many blocks stand on one level.
-const BEND_SHARE: (f64, f64) = (0.7, 0.3);
+/// What bends between nodes leave open, as a share of one block's noise.
+const BEND_SHARE: f64 = 0.7;
 /// How well the moment of the proof load is known, as a share of the time between block centres.
 const MOMENT_SHARE: f64 = 0.15;
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
@@ -203,10 +200,6 @@ impl<'a> Reader<'a> {
             whole_mm: largest(balance, &balance.stretch),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
-            idle: phased.blocks.phase[balance.first_block..balance.first_block + n]
-                .iter()
-                .map(|p| matches!(p, PhaseKind::Unload | PhaseKind::Rest))
-                .collect(),
             stations,
         }
     }
@@ -401,21 +394,12 @@ impl<'a> Reader<'a> {
         let bend = f
             .sequences
             .iter()
-            .map(|(s, k, c)| self.bend_share(*k) * c * self.bend_mm[*s])
+            .map(|(s, _, c)| c * self.bend_mm[*s])
             .fold(0.0, f64::hypot);
         spread
             .normal
-            .push(("bends within the noise".to_owned(), bend));
+            .push(("bends within the noise".to_owned(), BEND_SHARE * bend));
         (self.balance.fit.value(f), spread)
-    }
-
-    /// What bends between nodes leave open at a block, as a share of its noise.
-    fn bend_share(&self, block: usize) -> f64 {
-        if self.idle[block] {
-            BEND_SHARE.1
-        } else {
-            BEND_SHARE.0
-        }
     }
 
     /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving.

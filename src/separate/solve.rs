@@ -213,9 +213,6 @@ const ZERO: f64 = 1e-6;
 const PATIENT: usize = 200;
 /// That, in mm.
 const NEARLY_ZERO: f64 = 1e-4;
-/// A set of constraints that never settles is taken at its best if no constraint is violated by more than this, in mm: a
-/// third of the noise of good gauges.
-const TOLERABLE: f64 = 1e-2;
 
 /// Upper triangle by columns, sparse, and the right-hand side.
 struct Normal {
@@ -384,8 +381,15 @@ impl Problem {
         {
             return Ok(fit);
         }
-        let binding = interior_point(&layout, &normal)?;
-        self.pivot(&layout, &normal, binding)
+        let (binding, values) = interior_point(&layout, &normal)?;
+        match self.pivot(&layout, &normal, binding.clone()) {
+            // Columns alike to the last digits keep changing places: the interior point is the solution as well as any.
+            Err(SolveError::NoSolution(_)) => {
+                let held = solve_held(&layout, &normal, &binding)?;
+                Ok(self.fit(layout, &values, held.reduced, held.cholesky, binding))
+            }
+            settled => settled,
+        }
     }
 
     /// Block principal pivoting from a binding set to the exact solution.
@@ -402,7 +406,6 @@ impl Problem {
             .enumerate()
             .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| *v))
             .collect();
-        let mut best: (f64, Vec<bool>) = (f64::INFINITY, Vec::new());
         for round in 0..ROUNDS {
             let holds = if round < PATIENT { ZERO } else { NEARLY_ZERO };
             let Held {
@@ -426,10 +429,6 @@ impl Problem {
             if wrong.is_empty() {
                 return Ok(self.fit(layout.clone(), &values, reduced, cholesky, binding));
             }
-            let worst = wrong.iter().map(|(_, off)| *off).fold(0.0, f64::max);
-            if worst < best.0 {
-                best = (worst, binding.clone());
-            }
             let exchange_all = if wrong.len() < fewest {
                 (fewest, patience) = (wrong.len(), 3);
                 true
@@ -443,15 +442,9 @@ impl Problem {
                 binding[*c] = !binding[*c];
             }
         }
-        let (worst, binding) = best;
-        if worst > TOLERABLE {
-            return Err(SolveError::NoSolution(
-                "the set of binding constraints did not settle".into(),
-            ));
-        }
-        let held = solve_held(layout, normal, &binding)?;
-        let (values, reduced) = (held.values, held.reduced);
-        Ok(self.fit(layout.clone(), &values, reduced, held.cholesky, binding))
+        Err(SolveError::NoSolution(
+            "the set of binding constraints did not settle".into(),
+        ))
     }
 
     fn fit(
@@ -713,8 +706,8 @@ fn reduce(layout: &Layout, binding: &[bool]) -> Vec<Option<usize>> {
     tied_to.iter().map(|t| t.and_then(|t| number[t])).collect()
 }
 
-/// The binding set by the interior-point solver.
-fn interior_point(layout: &Layout, normal: &Normal) -> Result<Vec<bool>, SolveError> {
+/// The binding set and all values by the interior-point solver.
+fn interior_point(layout: &Layout, normal: &Normal) -> Result<(Vec<bool>, Vec<f64>), SolveError> {
     let n = layout.unknowns;
     // Scaled so that every unknown has unit curvature: the solver's tolerances then mean the same for all.
     let scale: Vec<f64> = normal
@@ -777,12 +770,14 @@ fn interior_point(layout: &Layout, normal: &Normal) -> Result<Vec<bool>, SolveEr
             | SolverStatus::InsufficientProgress
             | SolverStatus::MaxIterations
     ) {
-        Ok(solution
+        let binding = solution
             .z
             .iter()
             .zip(&solution.s)
             .map(|(z, s)| z > s)
-            .collect())
+            .collect();
+        let values = solution.x.iter().zip(&scale).map(|(x, s)| x * s).collect();
+        Ok((binding, values))
     } else {
         Err(SolveError::NoSolution(format!("{:?}", solution.status)))
     }
