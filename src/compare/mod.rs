@@ -1,7 +1,7 @@
 //! Many pulls against each other: which pair holds more, by how much, and who cannot be told apart?
 //!
 //! Pulls are grouped (by pair unless asked otherwise); each group is pooled ([`crate::pool`]), differences are found
-//! within sessions ([`model`]), ranked only where the sessions connect the groups and the rates agree, and the wear, the
+//! within sessions (`model`), ranked only where the sessions connect the groups and the rates agree, and the wear, the
 //! diameter and pairs never tested are told where the pulls allow it. What is left out is named with the reason.
 //! Assumptions: lognormal loads; additive effects of session and group on the logarithm.
 
