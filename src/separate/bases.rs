@@ -58,7 +58,8 @@ const BUMPS: [fn(f64) -> f64; 3] = [
     |v| 6.75 * v * (1.0 - v).powi(2),
     |v| 6.75 * v.powi(2) * (1.0 - v),
 ];
-/// Lags in s; those longer than the record's length are left out but for the first beyond it.
+/// Lags in s, up to an hour and more however short the record: what such a part has begun to creep it will give back,
+/// and the spectrum of the shorter lags is all that tells it from set.
 const LAGS_S: [f64; 15] = [
     1.5, 2.7, 5.0, 9.0, 15.0, 27.0, 50.0, 90.0, 150.0, 270.0, 500.0, 900.0, 1500.0, 2700.0, 5000.0,
 ];
@@ -122,18 +123,16 @@ fn each_column(history: &History, visit: &mut Visit) -> [(usize, usize); 2] {
         }
     }
     let time = history.time_s;
-    let span = time.last().copied().unwrap_or(0.0) - time.first().copied().unwrap_or(0.0);
     let image: Vec<f64> = match history.curve {
         Some(curve) => share.iter().map(|s| curve(*s)).collect(),
         None => share.iter().map(|s| toe_map(*s)).collect(),
     };
-    let lags = LAGS_S.iter().filter(|l| **l <= span).count() + 1;
     [&image, &share].map(|image| {
         let mut end = 0;
-        for lag in LAGS_S.iter().take(lags) {
-            end = next(&mut || lagged(time, image, *lag));
+        for lag in LAGS_S {
+            end = next(&mut || lagged(time, image, lag));
         }
-        (end - lags.min(LAGS_S.len()), end)
+        (end - LAGS_S.len(), end)
     })
 }
 

@@ -97,9 +97,12 @@ const FREE_LENGTH_GUESS_M: f64 = 3.0;
 const SLACK_SHARE: f64 = 0.9;
 /// A column that moves by less than this (of one) over the record carries nothing.
 const IDLE_COLUMN: f64 = 2e-3;
-/// Scatter of the weights of neighbouring lags, as a share of their mean (assumption; published creep spectra of
-/// polymers are flat within a factor of two over a decade, from memory).
-const SPECTRUM_SCATTER: f64 = 0.6;
+/// Scatter of the weights of neighbouring lags as a share of their mean, and how many pairs this assumption is worth
+/// against those of the earlier pass: published creep spectra of polymers are flat within a factor of two over a decade
+/// (from memory), but a line whose creep has one time only shows it in its pairs.
+const SPECTRUM_SCATTER: (f64, f64) = (0.2, 3.0);
+/// Most passes: slopes, lags, the scatter of the creep spectrum and misfits settle from one to the next.
+const PASSES: usize = 4;
 /// Share of [`Scene::left_open`] that is stretch: centre and half width. Between none and all of it, and a quarter more
 /// either way for what the play operators do not show of the loop.
 const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
@@ -145,9 +148,10 @@ pub(super) fn fit(
         return Ok(None);
     };
     let mut slope = scene.slope(&rough, None);
-    let mut misfit = rough.misfit.clone();
+    // The rough fit does not know the load's noise in the travel yet: what it leaves says nothing about the model.
+    let mut misfit = vec![1.0; rough.misfit.len()];
     let mut balance = rough;
-    for passes in 0..2 {
+    for passes in 0..PASSES {
         let binding = Some(balance.fit.binding.clone()).filter(|_| passes > 0);
         let pass = Pass {
             slope,
@@ -623,8 +627,8 @@ impl<'a> Scene<'a> {
         }))
     }
 
-    /// Creep of fibres spreads evenly over the decades of time: neighbouring lags have weights alike within
-    /// [`SPECTRUM_SCATTER`] of their mean (from an earlier pass). This is what tells a slow recovery from set.
+    /// Creep of fibres spreads evenly over the decades of time: neighbouring lags have weights alike, as closely as the
+    /// earlier pass and [`SPECTRUM_SCATTER`] say. This is what tells a slow recovery from set.
     fn creep_spectrum(
         &self,
         neighbours: &[(usize, usize)],
@@ -641,9 +645,17 @@ impl<'a> Scene<'a> {
         if mean <= 0.0 {
             return Vec::new();
         }
+        let found: f64 = neighbours
+            .iter()
+            .map(|(a, b)| (spline[*a] - spline[*b]).powi(2))
+            .sum();
+        let (assumed, worth) = SPECTRUM_SCATTER;
+        let scatter = ((worth * (assumed * mean).powi(2) + found)
+            / (worth + neighbours.len() as f64))
+            .sqrt();
         neighbours
             .iter()
-            .map(|(a, b)| (*a, *b, SPECTRUM_SCATTER * mean))
+            .map(|(a, b)| (*a, *b, scatter))
             .collect()
     }
 
@@ -790,7 +802,7 @@ fn misfit(rows: &Rows, residual: &[f64]) -> f64 {
         }
         likeness += 2.0 * rho;
     }
-    (square * likeness).max(1.0)
+    square * likeness
 }
 
 impl GaugeKind {
