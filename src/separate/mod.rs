@@ -30,6 +30,9 @@ mod interval;
 /// The balance as a least-squares problem.
 mod model;
 
+/// Moments between blocks.
+mod moment;
+
 /// Parts and what supports them.
 mod parts;
 

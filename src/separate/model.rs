@@ -17,7 +17,7 @@ use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
-use crate::separate::nodes;
+use crate::separate::nodes::{self, Node};
 use crate::separate::readings::{self, Reading};
 use crate::separate::solve::{Fit, Prior, Problem, Rows, Sequence, SolveError, Weight};
 use crate::sheet::{Against, BitterEnd, CoverAtEye, Sheet};
@@ -69,6 +69,32 @@ pub(super) struct Balance {
 }
 
 impl Balance {
+    /// Nodes of the sequences, more of them where their paces change.
+    fn halved(&self) -> Vec<Vec<Node>> {
+        self.problem
+            .sequences
+            .iter()
+            .enumerate()
+            .map(|(s, sequence)| {
+                let quietest = self
+                    .problem
+                    .rows
+                    .iter()
+                    .filter(|r| r.sequences.contains(&s));
+                let variance: Vec<f64> = (0..self.problem.blocks)
+                    .map(|k| {
+                        quietest
+                            .clone()
+                            .map(|r| r.variance[k])
+                            .fold(f64::INFINITY, f64::min)
+                    })
+                    .collect();
+                let values = &self.fit.sequences[s];
+                nodes::halve(&sequence.nodes, values, &self.problem.time, &variance)
+            })
+            .collect()
+    }
+
     /// Value of shapes per block in use, mm.
     pub(super) fn value_of(&self, shapes: &[&Shape]) -> Vec<f64> {
         (0..self.problem.blocks)
@@ -110,6 +136,8 @@ const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
 const EASED_SHARE: f64 = 0.9;
+/// Above this share of the highest load so far the load is about the highest.
+const AT_HIGHEST_SHARE: f64 = 0.985;
 /// Step of load for slopes, as a share of the peak.
 const SLOPE_STEP: f64 = 2e-3;
 
@@ -153,11 +181,13 @@ pub(super) fn fit(
     let mut balance = rough;
     for passes in 0..PASSES {
         let binding = Some(balance.fit.binding.clone()).filter(|_| passes > 0);
+        let nodes = (passes > 0).then(|| balance.halved());
         let pass = Pass {
             slope,
             misfit,
             binding,
             lags: lags.clone(),
+            nodes,
             spline: Some(
                 balance
                     .stretch
@@ -231,6 +261,8 @@ struct Pass {
     spline: Option<Vec<f64>>,
     /// Lags taken out of the gauges, s.
     lags: Vec<(GaugeKind, f64)>,
+    /// Nodes of the sequences, where the earlier pass already knows their paces.
+    nodes: Option<Vec<Vec<Node>>>,
 }
 
 impl Pass {
@@ -469,28 +501,36 @@ impl<'a> Scene<'a> {
             });
         }
 
+        let stages = self.stages();
+        let phases: Vec<_> = stages.iter().map(|(phase, _)| (*phase, false)).collect();
         let mut list = Vec::new();
-        let mut sequence = |shown_by: Option<&Reading>, rising: bool| {
+        let mut sequence = |shown_by: Option<&Reading>,
+                            rising: bool,
+                            stages: &[(PhaseKind, bool)]| {
             shown_by.map(|reading| {
                 let grows = if rising {
                     self.may_grow(reading)
                 } else {
                     (0..n).map(|k| k >= self.dwell).collect()
                 };
-                let phase = &self.phased.blocks.phase[self.first..self.first + n];
-                let nodes =
-                    nodes::place(&grows, phase, &self.time, &reading.mean, &reading.variance);
+                let nodes = match pass.and_then(|p| p.nodes.as_ref()) {
+                    Some(nodes) => nodes[list.len()].clone(),
+                    None => {
+                        nodes::place(&grows, stages, &self.time, &reading.mean, &reading.variance)
+                    }
+                };
                 list.push(Sequence { rising, nodes });
                 list.len() - 1
             })
         };
         let sequences = Sequences {
-            stopper: sequence(mark.as_ref().or(tail.as_ref()), true),
+            stopper: sequence(mark.as_ref().or(tail.as_ref()), true, &phases),
             core: sequence(
                 core.as_ref(),
                 self.sheet.line.cover_at_eye != CoverAtEye::Locked,
+                &phases,
             ),
-            rest: sequence(travel.as_ref(), true),
+            rest: sequence(travel.as_ref(), true, &stages),
         };
 
         let mut rows = Vec::new();
@@ -650,12 +690,20 @@ impl<'a> Scene<'a> {
             .map(|(a, b)| (spline[*a] - spline[*b]).powi(2))
             .sum();
         let (assumed, worth) = SPECTRUM_SCATTER;
-        let scatter = ((worth * (assumed * mean).powi(2) + found)
-            / (worth + neighbours.len() as f64))
-            .sqrt();
-        neighbours
-            .iter()
-            .map(|(a, b)| (*a, *b, scatter))
+        let scatter =
+            ((worth * (assumed * mean).powi(2) + found) / (worth + neighbours.len() as f64)).sqrt();
+        neighbours.iter().map(|(a, b)| (*a, *b, scatter)).collect()
+    }
+
+    /// Phase of each block in use, and whether its load is about the highest so far: where a ramp passes the highest load
+    /// before it, set begins to grow. The travel, full of stretch, does not show where; gauges of slip do.
+    fn stages(&self) -> Vec<(PhaseKind, bool)> {
+        let blocks = &self.phased.blocks;
+        (self.first..self.first + self.blocks.len())
+            .map(|k| {
+                let highest = blocks.load_n[k] >= AT_HIGHEST_SHARE * blocks.highest_n[k];
+                (blocks.phase[k], highest)
+            })
             .collect()
     }
 

@@ -3,11 +3,9 @@
 //! A sequence that is free to rise at every block follows its gauge's noise upward, and drags with it everything that
 //! could make the noise rise faster (an error of the mark's share, a slow recovery taken for slip). So a sequence runs
 //! straight between nodes, and nodes stand where a phase begins or ends and where its gauge bends or jumps by more than
-//! its noise. Where it must not grow it stays as it is.
+//! its noise; an earlier fit tells where more are wanted. Where it must not grow it stays as it is.
 
 use std::ops::Range;
-
-use crate::phases::PhaseKind;
 
 /// A sequence rises straight from block `from`, where it still has its former value, to block `at`, where it has a new
 /// one.
@@ -21,10 +19,11 @@ pub(super) struct Node {
 /// deviations.
 const BEND_SIGMAS: f64 = 3.0;
 
-/// Nodes over blocks that may grow; `reading` and `variance` of the gauge that shows the sequence best.
-pub(super) fn place(
+/// Nodes over blocks that may grow; `stages` differ where a new part of the schedule begins; `reading` and `variance` are
+/// of the gauge that shows the sequence best.
+pub(super) fn place<T: PartialEq>(
     grows: &[bool],
-    phase: &[PhaseKind],
+    stages: &[T],
     time: &[f64],
     reading: &[f64],
     variance: &[f64],
@@ -33,7 +32,7 @@ pub(super) fn place(
     let mut k = 0;
     while k < grows.len() {
         let end = (k + 1..grows.len())
-            .find(|e| grows[*e] != grows[k] || phase[*e] != phase[k])
+            .find(|e| grows[*e] != grows[k] || stages[*e] != stages[k])
             .unwrap_or(grows.len());
         // Without a block before it there is nothing to rise from.
         if grows[k] && end > 1 {
@@ -49,6 +48,50 @@ pub(super) fn place(
         k = end;
     }
     nodes
+}
+
+/// A curve that runs straight between nodes cuts its corners: a span is halved where the paces of its neighbours in an
+/// earlier fit say that this costs more than this share of a block's noise.
+const CORNER_SHARE: f64 = 0.5;
+
+/// The same nodes and one more in the middle of each span whose neighbours run at another pace; `values` of the sequence
+/// per block as an earlier fit found it, `variance` of the gauge that shows it. A neighbour of a single block is a jump
+/// and says nothing about the pace.
+pub(super) fn halve(nodes: &[Node], values: &[f64], time: &[f64], variance: &[f64]) -> Vec<Node> {
+    let span = |n: &Node| time[n.at] - time[n.from];
+    let pace = |n: &Node| (values[n.at] - values[n.from]) / span(n).max(1e-9);
+    let mut halved = Vec::new();
+    for (i, node) in nodes.iter().enumerate() {
+        let neighbours = [
+            i.checked_sub(1)
+                .map(|b| nodes[b])
+                .filter(|b| b.at == node.from),
+            nodes.get(i + 1).copied().filter(|a| a.from == node.at),
+        ];
+        let cut = neighbours
+            .iter()
+            .flatten()
+            .filter(|n| n.at - n.from > 1)
+            .map(|n| {
+                (pace(n) - pace(node)).abs() * span(node).powi(2) / (4.0 * (span(node) + span(n)))
+            })
+            .fold(0.0, f64::max);
+        let middle = node.from.midpoint(node.at);
+        let noise = variance[middle].sqrt();
+        if middle > node.from && noise.is_finite() && cut > CORNER_SHARE * noise {
+            halved.push(Node {
+                from: node.from,
+                at: middle,
+            });
+            halved.push(Node {
+                from: middle,
+                at: node.at,
+            });
+        } else {
+            halved.push(*node);
+        }
+    }
+    halved
 }
 
 /// Last blocks of the straight stretches that make up `span`, in order; neighbours share their ends.
@@ -114,6 +157,7 @@ fn straight(span: Range<usize>, time: &[f64], reading: &[f64], variance: &[f64])
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::phases::PhaseKind;
 
     #[test]
     fn nodes_stand_at_phases_bends_and_jumps() {
@@ -143,5 +187,25 @@ mod tests {
         assert_eq!(ends, [9, 14, 21, 22, 29]);
         assert_eq!(nodes[0].from, 4);
         assert!(nodes.windows(2).all(|w| w[0].at == w[1].from));
+    }
+
+    /// A slip that begins slowly gets nodes where it curves; a still span beside a jump gets none.
+    #[test]
+    fn spans_are_halved_where_the_pace_changes_and_not_beside_jumps() {
+        let time: Vec<f64> = (0..40).map(f64::from).collect();
+        let nodes: Vec<Node> = [(0, 10), (10, 20), (20, 30), (30, 31), (31, 39)]
+            .map(|(from, at)| Node { from, at })
+            .to_vec();
+        let values: Vec<f64> = (0..40)
+            .map(|k| match k {
+                0..=10 => 0.0,
+                11..=20 => 0.1 * f64::from(k - 10),
+                21..=30 => 1.0,
+                _ => 9.0,
+            })
+            .collect();
+        let halved = halve(&nodes, &values, &time, &[1e-4; 40]);
+        let ends: Vec<usize> = halved.iter().map(|n| n.at).collect();
+        assert_eq!(ends, [5, 10, 15, 20, 25, 30, 31, 39]);
     }
 }

@@ -7,6 +7,7 @@ use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, Phased};
 use crate::separate::interval;
 use crate::separate::model::{Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
+use crate::separate::moment::Moment;
 use crate::separate::solve::{Draw, Functional, Spread};
 use crate::separate::storage;
 use crate::separate::{Course, Part, PartName, Support};
@@ -121,17 +122,6 @@ struct Reader<'a> {
     stations: Vec<usize>,
 }
 
-/// A moment between the centres of two blocks.
-#[derive(Debug, Clone, Copy)]
-struct Moment {
-    before: usize,
-    after: usize,
-    /// How far on the way from one to the other.
-    share: f64,
-    /// How well it is known, as a share of the way.
-    open: f64,
-}
-
 /// Most that jaws give when the sheet does not say, mm (common practice, no source).
 const JAW_GIVE_MM: f64 = 2.0;
 /// Set and cover slip as a share of the free length at most, for a mark read without a travel gauge.
@@ -147,16 +137,12 @@ const GAP_SHARE: f64 = 0.02;
 const UNEASED_SHARE: f64 = 0.1;
 /// What bends between nodes leave open, as a share of one block's noise.
 const BEND_SHARE: f64 = 0.7;
-/// How well the moment of the proof load is known, as a share of the time between block centres.
-const MOMENT_SHARE: f64 = 0.15;
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
 const FEW_DRAWS: f64 = 1.043;
 /// Seed of the refits.
 const DRAWS_SEED: u64 = 0x0b17_7e2e;
-/// A peak this close below the proof load counts as reaching it here; the verdict has its own rule.
-const NEARLY: f64 = 0.995;
 /// Spreads over the course are computed at about this many blocks.
 const STATIONS: usize = 60;
 /// The highest load rises when it grows by this share of the peak within a block.
@@ -171,7 +157,7 @@ impl<'a> Reader<'a> {
         let rising_high = rising_high(highest, phased.peak_n);
         let proof = match sheet.limits.as_ref().and_then(|l| l.proof) {
             None => Err("the sheet states no proof load".to_owned()),
-            Some(proof) => moment_of_load(balance, record, phased, proof.si())
+            Some(proof) => Moment::of_load(balance, record, phased, proof.si())
                 .ok_or_else(|| format!("the load never reached the proof load of {proof}")),
         };
         let stations = (0..n)
@@ -183,7 +169,7 @@ impl<'a> Reader<'a> {
             residuals: balance.problem.residuals(&balance.fit),
             last: n - 1,
             all_blocks: phased.blocks.len(),
-            end: end_of(balance, record),
+            end: Moment::end(balance, record),
             proof,
             jaw_give_mm: sheet.stopper.jaw_give.map_or(JAW_GIVE_MM, |g| 1e3 * g.si()),
             mark_drift_mm: MARK_STRAIN
@@ -403,33 +389,15 @@ impl<'a> Reader<'a> {
     }
 
     /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving.
-    fn at_moment(&self, f: &PerBlock, m: Moment) -> (f64, Spread) {
-        let (value, mut spread) = self.evaluate(&self.mixed(f, m));
-        if m.before != m.after {
-            let moved = self.balance.fit.value(&f(m.after)) - self.balance.fit.value(&f(m.before));
-            spread.rectangular.push((
-                "moment of the proof load".to_owned(),
-                (m.open * moved).abs(),
-            ));
+    fn at_moment(&self, f: &PerBlock, m: &Moment) -> (f64, Spread) {
+        let (value, mut spread) = self.evaluate(&m.of(&self.balance.fit, f));
+        let leeway = m.leeway(&self.balance.fit, f, self.last);
+        if leeway > 0.0 {
+            spread
+                .rectangular
+                .push(("moment of the proof load".to_owned(), leeway));
         }
         (value, spread)
-    }
-
-    fn moment(&self, block: usize) -> Moment {
-        Moment {
-            before: block,
-            after: block,
-            share: 0.0,
-            open: 0.0,
-        }
-    }
-
-    fn mixed(&self, f: &PerBlock, m: Moment) -> Functional {
-        if m.before == m.after {
-            f(m.after)
-        } else {
-            f(m.before).between(f(m.after), m.share)
-        }
     }
 
     fn sum(&self, sequences: &[Option<usize>]) -> PerBlock<'_> {
@@ -485,7 +453,7 @@ impl<'a> Reader<'a> {
 
     /// A part that may have either sign.
     fn plain_part(&self, f: &PerBlock, method: &str) -> Part {
-        let at = |m: Moment| {
+        let at = |m: &Moment| {
             let (value, spread) = self.at_moment(f, m);
             (interval::two_sided(value, &spread, LEVEL, method), spread)
         };
@@ -494,7 +462,7 @@ impl<'a> Reader<'a> {
 
     /// A part that never falls.
     fn slip_part(&self, f: &PerBlock, method: &str) -> Part {
-        let at = |m: Moment| {
+        let at = |m: &Moment| {
             let functional = f(m.after);
             let (value, spread) = self.at_moment(f, m);
             let mut step = (0.0f64, 0.0f64);
@@ -520,12 +488,12 @@ impl<'a> Reader<'a> {
     fn assemble(
         &self,
         f: &PerBlock,
-        at: impl Fn(Moment) -> (Estimate, Spread),
+        at: impl Fn(&Moment) -> (Estimate, Spread),
         floor_at_zero: bool,
     ) -> Part {
-        let (end, spread) = at(self.end);
+        let (end, spread) = at(&self.end);
         let at_proof = match &self.proof {
-            Ok(moment) => at(*moment).0,
+            Ok(moment) => at(moment).0,
             Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
         };
         let values: Vec<f64> = (0..=self.last)
@@ -607,7 +575,7 @@ impl<'a> Reader<'a> {
 
     /// A part between two combinations, moved apart by `off` (mm) below and above.
     fn bracket(&self, lower: &PerBlock, upper: &PerBlock, off: (f64, f64), reason: &str) -> Part {
-        let at = |m: Moment| {
+        let at = |m: &Moment| {
             let (low, low_spread) = self.at_moment(lower, m);
             let (high, high_spread) = self.at_moment(upper, m);
             let mut allowed = 0.0f64;
@@ -638,16 +606,16 @@ impl<'a> Reader<'a> {
                 high_spread,
             )
         };
-        let (end, spread) = at(self.end);
+        let (end, spread) = at(&self.end);
         let at_proof = match &self.proof {
-            Ok(moment) => at(*moment).0,
+            Ok(moment) => at(moment).0,
             Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
         };
         let stations: Vec<(usize, f64, f64, f64)> = self
             .stations
             .iter()
             .map(|k| {
-                let (e, _) = at(self.moment(*k));
+                let (e, _) = at(&Moment::block(*k));
                 (*k, e.low.unwrap_or(0.0), e.high.unwrap_or(0.0), 0.0)
             })
             .collect();
@@ -779,26 +747,6 @@ fn uneased(balance: &Balance, phased: &Phased) -> f64 {
     slope * (top - eased).max(0.0)
 }
 
-/// The end of the pull, carried half a block past the last centre at the pace of the last two.
-fn end_of(balance: &Balance, record: &Conditioned) -> Moment {
-    let time = &balance.problem.time;
-    let last = time.len() - 1;
-    let before = last.saturating_sub(1);
-    let gap = time[last] - time[before];
-    let end = record.time_s[balance.end_entry - 1];
-    let share = if gap > 0.0 {
-        1.0 + ((end - time[last]) / gap).clamp(0.0, 1.0)
-    } else {
-        1.0
-    };
-    Moment {
-        before,
-        after: last,
-        share,
-        open: 0.0,
-    }
-}
-
 /// Largest value of a shape over the blocks, mm.
 fn largest(balance: &Balance, shape: &Shape) -> f64 {
     (0..balance.problem.blocks)
@@ -812,47 +760,6 @@ fn largest(balance: &Balance, shape: &Shape) -> f64 {
                 .abs()
         })
         .fold(0.0, f64::max)
-}
-
-/// The moment at which the quiet load first reaches `load` (N) after the first dwell.
-fn moment_of_load(
-    balance: &Balance,
-    record: &Conditioned,
-    phased: &Phased,
-    load: f64,
-) -> Option<Moment> {
-    let quiet = &phased.quiet_load_n;
-    let wanted = if phased.peak_n < load && phased.peak_n >= NEARLY * load {
-        NEARLY * load
-    } else {
-        load
-    };
-    let entry = (phased.reference.start..quiet.len()).find(|i| quiet[*i] >= wanted)?;
-    let time = record.time_s[entry];
-    let centres =
-        &phased.blocks.time_s[balance.first_block..balance.first_block + balance.problem.blocks];
-    let after = centres
-        .partition_point(|t| *t < time)
-        .min(centres.len() - 1);
-    let before = after.saturating_sub(1);
-    let gap = centres[after] - centres[before];
-    let share = if gap > 0.0 {
-        ((time - centres[before]) / gap).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    let open = MOMENT_SHARE
-        + if gap > 0.0 {
-            record.period_s / gap
-        } else {
-            0.0
-        };
-    Some(Moment {
-        before,
-        after,
-        share,
-        open,
-    })
 }
 
 /// Names the assumption behind a value inside the bracket that a tail leaves.

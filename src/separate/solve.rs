@@ -174,18 +174,16 @@ impl Functional {
         shapes + slips
     }
 
-    /// The combination a share of the way from `self` to `other`.
-    pub(super) fn between(self, other: Self, share: f64) -> Self {
-        let mut mixed = Self::default();
-        for (f, part) in [(self, 1.0 - share), (other, share)] {
-            mixed
-                .weights
-                .extend(f.weights.into_iter().map(|(i, c)| (i, part * c)));
-            mixed
-                .sequences
-                .extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, part * c)));
+    /// A sum of combinations, each times a factor.
+    pub(super) fn sum(terms: impl Iterator<Item = (Self, f64)>) -> Self {
+        let mut sum = Self::default();
+        for (f, factor) in terms {
+            sum.weights
+                .extend(f.weights.into_iter().map(|(i, c)| (i, factor * c)));
+            sum.sequences
+                .extend(f.sequences.into_iter().map(|(s, k, c)| (s, k, factor * c)));
         }
-        mixed
+        sum
     }
 }
 

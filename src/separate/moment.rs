@@ -1,0 +1,209 @@
+//! A moment between the centres of blocks, and how a part stands there.
+//!
+//! Question: where does a part stand at a time, when only its means over blocks are known? Method: the parabola that has
+//! the means of the three blocks around. A slip that speeds up bends within a block, so a straight line between two
+//! centres lies above it, and so does the mean of a block. Where the parabola leaves the range between the two centres
+//! (at a jump or a corner) the straight line stands.
+
+use crate::condition::Conditioned;
+use crate::phases::Phased;
+use crate::separate::model::Balance;
+use crate::separate::solve::{Fit, Functional};
+
+/// A moment of the pull, in blocks.
+#[derive(Debug, Clone)]
+pub(super) struct Moment {
+    /// Block whose centre comes before it, and block whose centre comes after; the same at a block.
+    pub before: usize,
+    pub after: usize,
+    /// How well it is known, as a share of the way between the two.
+    open: f64,
+    /// How far on the way from one to the other; more than one beyond the last centre.
+    share: f64,
+    /// Blocks and factors of the parabola, where there are three blocks.
+    curved: Vec<(usize, f64)>,
+}
+
+/// How well the moment of a load is known, as a share of the time between block centres.
+const MOMENT_SHARE: f64 = 0.1;
+/// A part that moves by so many times more between two centres than on either side has jumped between them.
+const JUMP_FACTOR: f64 = 4.0;
+/// A peak this close below a load counts as reaching it here; the verdict has its own rule.
+const NEARLY: f64 = 0.995;
+
+impl Moment {
+    /// A whole block.
+    pub(super) fn block(block: usize) -> Self {
+        Self {
+            before: block,
+            after: block,
+            open: 0.0,
+            share: 0.0,
+            curved: Vec::new(),
+        }
+    }
+
+    /// The end of the pull, carried half a block past the last centre at the pace of the last two.
+    pub(super) fn end(balance: &Balance, record: &Conditioned) -> Self {
+        let time = &balance.problem.time;
+        let last = time.len() - 1;
+        let before = last.saturating_sub(1);
+        let gap = time[last] - time[before];
+        let end = record.time_s[balance.end_entry - 1];
+        let share = if gap > 0.0 {
+            1.0 + ((end - time[last]) / gap).clamp(0.0, 1.0)
+        } else {
+            1.0
+        };
+        Self {
+            before,
+            after: last,
+            open: 0.0,
+            share,
+            curved: Vec::new(),
+        }
+    }
+
+    /// The moment at which the quiet load first reaches `load` (N) after the first dwell; `None` if it never does.
+    pub(super) fn of_load(
+        balance: &Balance,
+        record: &Conditioned,
+        phased: &Phased,
+        load: f64,
+    ) -> Option<Self> {
+        let quiet = &phased.quiet_load_n;
+        let wanted = if phased.peak_n < load && phased.peak_n >= NEARLY * load {
+            NEARLY * load
+        } else {
+            load
+        };
+        let entry = (phased.reference.start..quiet.len()).find(|i| quiet[*i] >= wanted)?;
+        let time = record.time_s[entry];
+        let centres = &balance.problem.time;
+        let after = centres
+            .partition_point(|t| *t < time)
+            .min(centres.len() - 1);
+        let before = after.saturating_sub(1);
+        let gap = centres[after] - centres[before];
+        let (share, open) = if gap > 0.0 {
+            let share = ((time - centres[before]) / gap).clamp(0.0, 1.0);
+            (share, MOMENT_SHARE + record.period_s / gap)
+        } else {
+            (0.0, 0.0)
+        };
+        // Edges of blocks lie half-way between their rows.
+        let edge = |entry: usize| (record.time_s[entry - 1] + record.time_s[entry]) / 2.0;
+        let middle = balance
+            .ranges
+            .iter()
+            .position(|r| r.contains(&entry))
+            .filter(|m| *m > 0 && m + 1 < balance.ranges.len() && balance.ranges[m - 1].start > 0);
+        let curved = middle.map_or_else(Vec::new, |m| {
+            let edges = [m - 1, m, m + 1, m + 2].map(|k| match balance.ranges.get(k) {
+                Some(range) => edge(range.start),
+                None => record.time_s[balance.end_entry - 1],
+            });
+            let factors = of_means(edges, time);
+            (m - 1..).zip(factors).collect()
+        });
+        Some(Self {
+            before,
+            after,
+            open,
+            share,
+            curved,
+        })
+    }
+
+    /// The combination `f` (per block) at this moment.
+    pub(super) fn of(&self, fit: &Fit, f: &dyn Fn(usize) -> Functional) -> Functional {
+        if self.before == self.after {
+            return f(self.after);
+        }
+        let straight = [(self.before, 1.0 - self.share), (self.after, self.share)];
+        let mixed =
+            |parts: &[(usize, f64)]| Functional::sum(parts.iter().map(|(k, c)| (f(*k), *c)));
+        if !self.curved.is_empty() {
+            let curved = mixed(&self.curved);
+            let (a, b) = (fit.value(&f(self.before)), fit.value(&f(self.after)));
+            if (a.min(b)..=a.max(b)).contains(&fit.value(&curved)) {
+                return curved;
+            }
+        }
+        mixed(&straight)
+    }
+}
+
+impl Moment {
+    /// How far off the combination `f` may be because the moment is not known exactly, mm. Before or after a jump, if
+    /// there is one: all of it.
+    pub(super) fn leeway(&self, fit: &Fit, f: &dyn Fn(usize) -> Functional, last: usize) -> f64 {
+        if self.open <= 0.0 {
+            return 0.0;
+        }
+        let at = |k: usize| fit.value(&f(k));
+        let moved = (at(self.after) - at(self.before)).abs();
+        let sides = [
+            (self.before.saturating_sub(1), self.before),
+            (self.after, (self.after + 1).min(last)),
+        ];
+        let usual = sides
+            .iter()
+            .map(|(a, b)| (at(*b) - at(*a)).abs())
+            .fold(0.0, f64::max);
+        let share = if usual > 0.0 && moved > JUMP_FACTOR * usual {
+            self.share.max(1.0 - self.share)
+        } else {
+            self.open
+        };
+        share * moved
+    }
+}
+
+/// Factors of the means over three neighbouring cells in the value at `at` of the parabola that has these means.
+///
+/// The running integral is known at the four edges; its cubic's slope is the parabola.
+fn of_means(edges: [f64; 4], at: f64) -> [f64; 3] {
+    // Slope at `at` of the Lagrange polynomial that is one at edge j and zero at the others.
+    let slope = |j: usize| -> f64 {
+        let others: Vec<f64> = (0..4).filter(|i| *i != j).map(|i| edges[i]).collect();
+        let bottom: f64 = others.iter().map(|e| edges[j] - e).product();
+        let top: f64 = (0..3)
+            .map(|leave| {
+                let factors = (0..3).filter(|i| *i != leave).map(|i| at - others[i]);
+                factors.product::<f64>()
+            })
+            .sum();
+        top / bottom
+    };
+    // The integral up to edge j holds every cell before it.
+    [0, 1, 2].map(|cell| {
+        let width = edges[cell + 1] - edges[cell];
+        width * (cell + 1..4).map(slope).sum::<f64>()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Truth: a parabola's own means, over cells of unequal width.
+    #[test]
+    fn a_parabola_is_found_again_from_its_means() {
+        let curve = |t: f64| 2.0 - 3.0 * t + 0.7 * t * t;
+        let integral = |t: f64| 2.0 * t - 1.5 * t * t + 0.7 * t.powi(3) / 3.0;
+        let edges = [1.0, 2.5, 3.0, 5.0];
+        let means = [0, 1, 2]
+            .map(|i| (integral(edges[i + 1]) - integral(edges[i])) / (edges[i + 1] - edges[i]));
+        for at in [2.5, 2.7, 3.0, 1.2, 4.4] {
+            let factors = of_means(edges, at);
+            let value: f64 = factors.iter().zip(means).map(|(f, m)| f * m).sum();
+            assert!(
+                (value - curve(at)).abs() < 1e-10,
+                "{at}: {value} {}",
+                curve(at)
+            );
+            assert!((factors.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+        }
+    }
+}
