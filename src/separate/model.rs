@@ -237,7 +237,8 @@ pub(super) fn fit(
             .iter()
             .zip(&pass.misfit)
             .all(|(new, old)| new / old < 1.3);
-        if settled && quiet {
+        // The first pass weighs the travel by the rough fit's slopes.
+        if passes > 0 && settled && quiet {
             break;
         }
     }
