@@ -87,7 +87,13 @@ impl Moment {
         let gap = centres[after] - centres[before];
         let (share, open) = if gap > 0.0 {
             let share = ((time - centres[before]) / gap).clamp(0.0, 1.0);
-            (share, MOMENT_SHARE + record.period_s / gap)
+            // What the zero of the cell leaves open shifts the moment as well, the more the slower the load rises.
+            let before = entry.saturating_sub(1).max(phased.reference.start);
+            let rate = (quiet[entry] - quiet[before])
+                / (record.time_s[entry] - record.time_s[before]).max(f64::MIN_POSITIVE);
+            let shifted = record.load.errors.fixed / (rate * gap).max(f64::MIN_POSITIVE);
+            let open = MOMENT_SHARE + record.period_s / gap + shifted.clamp(0.0, MOMENT_SHARE);
+            (share, open)
         } else {
             (0.0, 0.0)
         };
