@@ -9,6 +9,7 @@ use super::{Analysis, TracePart, Traces};
 use crate::ingest::{GaugeKind, RowGroup};
 use crate::phases::{Blocks, PhaseKind};
 use crate::separate::{PartName, Separated};
+use crate::stats::straight;
 
 impl Analysis {
     /// Traces of rows that the record holds only as means: load and travel as read, counted from the same zeros as the
@@ -24,7 +25,7 @@ impl Analysis {
         let travel_mm = match (values(GaugeKind::Travel), zeros.travel_m) {
             (Some(travel), Some(zero)) => travel.iter().map(|v| 1e3 * (v - zero)).collect(),
             // Read by the second logger, and known at the entries.
-            (None, Some(_)) => between(&self.traces, &group.time_s),
+            (None, Some(_)) => straight(&self.traces.time_s, &self.traces.travel_mm, &group.time_s),
             _ => Vec::new(),
         };
         let spread = Spread {
@@ -45,28 +46,6 @@ impl Analysis {
             zeros,
         }
     }
-}
-
-/// The travel between the entries, by straight lines.
-fn between(entries: &Traces, time_s: &[f64]) -> Vec<f64> {
-    let mut right = 0;
-    let at = |t: &f64| {
-        while right + 1 < entries.time_s.len() && entries.time_s[right] < *t {
-            right += 1;
-        }
-        let (a, b) = (right.saturating_sub(1), right);
-        let (Some(x), Some(y)) = (entries.travel_mm.get(a), entries.travel_mm.get(b)) else {
-            return f64::NAN;
-        };
-        let gap = entries.time_s[b] - entries.time_s[a];
-        let share = if gap > 0.0 {
-            ((t - entries.time_s[a]) / gap).clamp(0.0, 1.0)
-        } else {
-            0.0
-        };
-        x + share * (y - x)
-    };
-    time_s.iter().map(at).collect()
 }
 
 /// The phase of the entry nearest in time.
@@ -120,47 +99,19 @@ impl Spread<'_> {
 
     /// Departure from straight lines between the blocks per row, mm; empty where there is none.
     fn between(&self, separated: &Separated, name: PartName) -> Vec<f64> {
-        let entries = &separated.between.time_s;
         let Some(departure) = separated.between.departure_m.get(&name) else {
             return Vec::new();
         };
-        let mut right = 0;
-        let row = |t: &f64| {
-            while right + 1 < entries.len() && entries[right] < *t {
-                right += 1;
-            }
-            let left = right.saturating_sub(1);
-            let gap = entries[right] - entries[left];
-            let share = if gap > 0.0 {
-                ((t - entries[left]) / gap).clamp(0.0, 1.0)
-            } else {
-                1.0
-            };
-            1e3 * (departure[left] + share * (departure[right] - departure[left]))
-        };
-        self.time_s.iter().map(row).collect()
+        let rows = straight(&separated.between.time_s, departure, self.time_s);
+        rows.into_iter().map(|v| 1e3 * v).collect()
     }
 
     /// mm per row from m per block.
     fn rows(&self, values: &[f64]) -> Vec<f64> {
-        let n = self.blocks.len();
-        let mut right = 0;
-        let row = |t: &f64| {
-            if *t < self.from_s || n == 0 {
-                return f64::NAN;
-            }
-            while right < n && self.blocks.time_s[right] < *t {
-                right += 1;
-            }
-            let (a, b) = (right.saturating_sub(1), right.min(n - 1));
-            let gap = self.blocks.time_s[b] - self.blocks.time_s[a];
-            let share = if gap > 0.0 {
-                ((t - self.blocks.time_s[a]) / gap).clamp(0.0, 1.0)
-            } else {
-                0.0
-            };
-            1e3 * (values[a] + share * (values[b] - values[a]))
-        };
-        self.time_s.iter().map(row).collect()
+        let rows = straight(&self.blocks.time_s, values, self.time_s);
+        rows.into_iter()
+            .zip(self.time_s)
+            .map(|(v, t)| if *t < self.from_s { f64::NAN } else { 1e3 * v })
+            .collect()
     }
 }

@@ -9,6 +9,7 @@ use crate::phases::Phased;
 use crate::separate::bases::{self, History};
 use crate::separate::model::{Balance, Shape};
 use crate::separate::{Between, PartName};
+use crate::stats::straight;
 
 /// Departures of stretch and give from straight lines between the blocks' centres.
 pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) -> Between {
@@ -74,27 +75,14 @@ fn departure(balance: &Balance, record: &Conditioned, values: &[f64], course: &[
     };
     let shift =
         (0..blocks.len()).map(|k| mean(k) - course[k]).sum::<f64>() / blocks.len().max(1) as f64;
-    let centres = &balance.problem.time;
-    let last = centres.len() - 1;
-    let mut right = 0;
+    let entries = balance.start_entry..balance.end_entry;
+    let lines = straight(
+        &balance.problem.time,
+        course,
+        &record.time_s[entries.clone()],
+    );
     let mut out = vec![0.0; values.len()];
-    for i in balance.start_entry..balance.end_entry {
-        let t = record.time_s[i];
-        while right < last && centres[right] < t {
-            right += 1;
-        }
-        let left = if centres[right] < t {
-            right
-        } else {
-            right.saturating_sub(1)
-        };
-        let gap = centres[right] - centres[left];
-        let share = if gap > 0.0 {
-            ((t - centres[left]) / gap).clamp(0.0, 1.0)
-        } else {
-            0.0
-        };
-        let line = course[left] + share * (course[right] - course[left]);
+    for (i, line) in entries.zip(lines) {
         out[i] = 1e-3 * (values[i] - shift - line);
     }
     out

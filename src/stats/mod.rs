@@ -39,6 +39,9 @@ pub mod quantile;
 /// Bent lines.
 pub mod segmented;
 
+/// Straight lines between points.
+pub mod straight;
+
 /// Range of several means over their standard deviation.
 pub mod studentized;
 
@@ -46,6 +49,7 @@ pub mod studentized;
 pub mod tolerance;
 
 pub use estimate::{Estimate, Measure, Status};
+pub use straight::straight;
 
 /// The median; `None` of nothing. NaN must not be among the values.
 #[must_use]

@@ -8,6 +8,7 @@ use bitterend::condition::condition;
 use bitterend::phases::phases;
 use bitterend::separate::{PartName, Separated, separate};
 use bitterend::simulate::{self, Grade, Kind};
+use bitterend::stats::straight;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -257,25 +258,16 @@ fn main() {
 /// A part at every row, m: straight between the blocks' centres, and the departure from that where the load tells it.
 fn rows_of(separated: &Separated, time_s: &[f64], name: PartName) -> Option<Vec<f64>> {
     let value = separated.course(name)?.value.as_ref()?;
-    let b = &separated.blocks;
-    let departure = separated.between.departure_m.get(&name);
-    let mut right = 0;
-    let row = |(i, t): (usize, &f64)| {
-        while right + 1 < b.len() && b.time_s[right] < *t {
-            right += 1;
-        }
-        let left = if b.time_s[right] < *t {
-            right
-        } else {
-            right.saturating_sub(1)
-        };
-        let gap = b.time_s[right] - b.time_s[left];
-        let share = if gap > 0.0 {
-            ((t - b.time_s[left]) / gap).clamp(0.0, 1.0)
-        } else {
-            0.0
-        };
-        value[left] + share * (value[right] - value[left]) + departure.map_or(0.0, |d| d[i])
-    };
-    Some(time_s.iter().enumerate().map(row).collect())
+    let mut rows = straight(&separated.blocks.time_s, value, time_s);
+    for (row, departure) in rows.iter_mut().zip(
+        separated
+            .between
+            .departure_m
+            .get(&name)
+            .into_iter()
+            .flatten(),
+    ) {
+        *row += departure;
+    }
+    Some(rows)
 }
