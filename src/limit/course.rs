@@ -61,9 +61,14 @@ pub(crate) struct Crossing {
     pub load: f64,
     /// Half the difference of load between the two neighbours: the place between them is not known better.
     pub gap: f64,
+    /// The load fell there, as at a jump.
+    pub fell: bool,
     /// The element that reached the level first.
     pub at: usize,
 }
+
+/// A load that falls by so many times more than it would have risen meanwhile has jumped.
+const JUMP_FALL: f64 = 2.0;
 
 /// The progressive slip of an interface.
 pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
@@ -289,17 +294,35 @@ impl Slip {
                 time: self.time[0],
                 load: self.load[0],
                 gap: 0.0,
+                fell: false,
                 at,
             });
         }
         let (before, after) = (level(at - 1) - rising[at - 1], rising[at] - level(at));
         let share = before / (before + after).max(f64::MIN_POSITIVE);
+        // A jump unloads the line: it let go between the last load before and what that had risen to by then.
+        let pace = at.checked_sub(2).map_or(0.0, |earlier| {
+            (self.load[at - 1] - self.load[earlier])
+                / (self.time[at - 1] - self.time[earlier]).max(f64::MIN_POSITIVE)
+        });
+        let rise = pace * (self.time[at] - self.time[at - 1]);
+        if rise > 0.0 && self.load[at] < self.load[at - 1] - JUMP_FALL * rise {
+            let gap = 0.5 * rise;
+            return Some(Crossing {
+                time: self.time[at - 1],
+                load: self.load[at - 1] + gap,
+                gap,
+                fell: true,
+                at,
+            });
+        }
         let between =
             |list: &[f64]| list[at - 1] + share.clamp(0.0, 1.0) * (list[at] - list[at - 1]);
         Some(Crossing {
             time: between(&self.time),
             load: between(&self.load),
             gap: 0.5 * (self.load[at] - self.load[at - 1]).abs(),
+            fell: false,
             at,
         })
     }

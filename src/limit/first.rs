@@ -166,7 +166,7 @@ pub(super) fn reach(
             } else {
                 "the gauges bracket this slip"
             };
-            let high = last.map(|last| last.load);
+            let high = last.map(|last| last.load + if last.fell { last.gap } else { 0.0 });
             let low = high.map_or(first.load, |high| first.load.min(high));
             (
                 errors.bracket(low, high, method, reason),
@@ -193,7 +193,10 @@ fn measured(
 ) -> Reached {
     let factor = quantile::normal(0.5 + 0.5 * LEVEL);
     let gap = middle.gap / 3f64.sqrt();
-    let Some((value, noise)) = slip.refined(middle, level(middle.at)) else {
+    let Some((value, noise)) = slip
+        .refined(middle, level(middle.at))
+        .filter(|_| !middle.fell)
+    else {
         // The whole interval, noise of single blocks included.
         let blur = |far: f64| (far.max(0.0) / factor).hypot(gap);
         return Reached {
