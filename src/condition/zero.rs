@@ -15,6 +15,10 @@ use crate::stats::{Estimate, Measure};
 
 /// Shortest stretch that counts as slack, s.
 const SLACK_S: f64 = 3.0;
+/// Time over which slack readings are averaged to see whether they are steady, s.
+const STEADY_S: f64 = 1.0;
+/// Means further apart than this many standard deviations are not of one level.
+const STEADY_SIGMAS: f64 = 5.0;
 /// A slack level is at most this share of the peak load (beyond the stated zero error).
 const SLACK_SHARE: f64 = 0.02;
 
@@ -167,6 +171,7 @@ fn level_run(
         mean += (value - mean) / count;
         length = i + 1;
     }
+    let length = steady(time_s, values, noise, length, at);
     // The last tenth may already be the beginning of the take-up.
     let keep = length - length / 10;
     if keep < 4 || keep >= n {
@@ -177,6 +182,40 @@ fn level_run(
         return None;
     }
     Some(if from_end { n - keep..n } else { 0..keep })
+}
+
+/// How many of the first `length` entries (counted by `at`) are steady by means over [`STEADY_S`]: the noise of a coarse
+/// cell is wider than a pre-tension, its means are not.
+fn steady(
+    time_s: &[f64],
+    values: &[f64],
+    noise: f64,
+    length: usize,
+    at: impl Fn(usize) -> usize,
+) -> usize {
+    let (mut from, mut sum, mut count) = (0, 0.0, 0.0);
+    while from < length {
+        let began = time_s[at(from)];
+        let to = (from..length)
+            .find(|i| (time_s[at(*i)] - began).abs() >= STEADY_S)
+            .unwrap_or(length);
+        let usable: Vec<f64> = (from..to)
+            .map(|i| values[at(i)])
+            .filter(|v| v.is_finite())
+            .collect();
+        let n = usable.len() as f64;
+        let total: f64 = usable.iter().sum();
+        if n > 0.0 && count > 0.0 {
+            let apart = (total / n - sum / count).abs();
+            if apart > STEADY_SIGMAS * noise * (1.0 / n + 1.0 / count).sqrt() {
+                return from;
+            }
+        }
+        sum += total;
+        count += n;
+        from = to;
+    }
+    length
 }
 
 /// Takes zero and drift out of the load; what was measured is no longer an instrument error. Says what was taken out.
@@ -227,5 +266,29 @@ pub(super) fn remark(at_start: &Estimate, drift: &Estimate, peak: f64, caveats: 
             "Log five seconds with the line slack before and after each pull.",
         )),
         _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Six seconds of slack at 80 N, then a dwell at 290 N, 10 Hz, with noise of 50 N: wider than the pre-tension is high.
+    #[test]
+    fn a_dwell_within_the_noise_of_a_coarse_cell_is_no_slack() {
+        let time: Vec<f64> = (0..260).map(|i| f64::from(i) * 0.1).collect();
+        let load: Vec<f64> = (0..260_u32)
+            .map(|i| {
+                let noise = f64::from(i.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24);
+                let level = if i < 60 { 80.0 } else { 290.0 };
+                level + 50.0 * 12f64.sqrt() * (noise - 0.5)
+            })
+            .collect();
+        let found = level_run(&time, &load, 50.0, 150.0, false).unwrap();
+        assert!(found.end <= 60 && found.end >= 45, "{found:?}");
+        let mut turned = load;
+        turned.reverse();
+        let found = level_run(&time, &turned, 50.0, 150.0, true).unwrap();
+        assert!(found.start >= 200 && found.start <= 215, "{found:?}");
     }
 }
