@@ -1014,3 +1014,30 @@ impl RowBuilder<'_, '_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Residuals of half the stated noise and no likeness leave a quarter: a variance taken too large comes down again.
+    #[test]
+    fn a_misfit_below_the_noise_says_so() {
+        let residual: Vec<f64> = (0..200_u32)
+            .map(|i| {
+                if i.wrapping_mul(2_654_435_761) >> 31 == 0 {
+                    0.5
+                } else {
+                    -0.5
+                }
+            })
+            .collect();
+        let rows = Rows {
+            reading: residual.clone(),
+            variance: vec![1.0; 200],
+            columns: Vec::new(),
+            sequences: Vec::new(),
+        };
+        let found = misfit(&rows, &residual);
+        assert!((0.2..0.5).contains(&found), "{found}");
+    }
+}
