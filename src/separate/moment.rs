@@ -138,9 +138,7 @@ impl Moment {
         }
         mixed(&straight)
     }
-}
 
-impl Moment {
     /// How far off the combination `f` may be because the moment is not known exactly, mm. Before or after a jump, if
     /// there is one: all of it.
     pub(super) fn leeway(&self, fit: &Fit, f: &dyn Fn(usize) -> Functional, last: usize) -> f64 {
