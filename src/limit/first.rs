@@ -7,7 +7,7 @@
 
 use super::course::{Crossing, Known, Slip};
 use super::load::LoadErrors;
-use super::{AtRate, LimitFigure, LimitInputs, phase_at};
+use super::{AtRate, LimitFigure, LimitInputs, SlipEvent, phase_at};
 use crate::phases::PhaseKind;
 use crate::sheet::Rule;
 use crate::stats::estimate::LEVEL;
@@ -25,7 +25,7 @@ const BEND_LEVEL: f64 = 0.01;
 /// Points that the bend is searched on; more are averaged.
 const BEND_POINTS: usize = 120;
 
-pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
+pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, events: &[SlipEvent]) -> LimitFigure {
     let slip = &slip.as_read();
     let level = |i: usize| LEAST.max(IN_UNCERTAINTIES * slip.uncertainty(i));
     // Where only an upper bound is known, its own width must not raise the level that it is held to.
@@ -35,11 +35,11 @@ pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
     let (load, rate) = if slip.known == Known::Value
         && let Some(open) = overlap(slip)
     {
-        overlapping(inputs, slip, open, plain_method)
+        overlapping(inputs, slip, events, open, plain_method)
     } else if slip.known == Known::Value {
-        reach(inputs, slip, level, method)
+        reach(inputs, slip, events, level, method)
     } else {
-        reach(inputs, slip, plain, plain_method)
+        reach(inputs, slip, events, plain, plain_method)
     };
     let bend = if slip.absent.is_none() && slip.known == Known::Value {
         bend(inputs, slip)
@@ -76,14 +76,20 @@ fn overlap(slip: &Slip) -> Option<f64> {
 
 /// A bracket: from where the slip less the least possible seating reaches the level to where the slip less the most
 /// possible seating does.
-fn overlapping(inputs: &LimitInputs, slip: &Slip, open: f64, method: &str) -> (Estimate, AtRate) {
+fn overlapping(
+    inputs: &LimitInputs,
+    slip: &Slip,
+    events: &[SlipEvent],
+    open: f64,
+    method: &str,
+) -> (Estimate, AtRate) {
     let mut bracket = slip.clone();
     bracket.known = Known::Bracket;
     // The curves of seating are approximations: a further standard uncertainty at the far end.
     for (low, open) in bracket.low.iter_mut().zip(&slip.open) {
         *low -= open;
     }
-    let (mut load, rate) = reach(inputs, &bracket, |_| LEAST, method);
+    let (mut load, rate) = reach(inputs, &bracket, events, |_| LEAST, method);
     if load.status == Status::Bracket {
         load.reason = Some(format!(
             "seating and progressive slip overlap: told apart to {:.2} mm (standard uncertainty) only; seating does not \
@@ -98,6 +104,7 @@ fn overlapping(inputs: &LimitInputs, slip: &Slip, open: f64, method: &str) -> (E
 pub(super) fn reach(
     inputs: &LimitInputs,
     slip: &Slip,
+    events: &[SlipEvent],
     level: impl Fn(usize) -> f64,
     method: &str,
 ) -> (Estimate, AtRate) {
@@ -119,10 +126,15 @@ pub(super) fn reach(
         );
     }
     let errors = LoadErrors::of(inputs.conditioned);
-    let first = slip.crossing(&slip.high, &level);
-    let last = slip.crossing(&slip.low, &level);
+    // At a jump the load is that of the last reading before it, not that of a block.
+    let crossing = |list: &[f64]| {
+        let found = slip.crossing(list, &level)?;
+        Some(at_jump(slip, events, found))
+    };
+    let first = crossing(&slip.high);
+    let last = crossing(&slip.low);
     let middle = match slip.known {
-        Known::Value => slip.crossing(&slip.value, &level),
+        Known::Value => crossing(&slip.value),
         Known::Bracket | Known::AtMost => None,
     };
     if let Some(crossing) = [first, middle].into_iter().flatten().find(|c| c.at == 0)
@@ -174,6 +186,24 @@ pub(super) fn reach(
             )
         }
     }
+}
+
+/// The crossing moved to the jump that made it, if one did.
+fn at_jump(slip: &Slip, events: &[SlipEvent], found: Crossing) -> Crossing {
+    let Some(before) = found.at.checked_sub(1) else {
+        return found;
+    };
+    let span = slip.time[before]..=slip.time[found.at];
+    events
+        .iter()
+        .find(|e| e.interface == slip.interface && span.contains(&e.time_s))
+        .map_or(found, |e| Crossing {
+            time: e.time_s,
+            load: 1e3 * e.peak_kn,
+            gap: 0.0,
+            fell: true,
+            at: found.at,
+        })
 }
 
 /// A load with its statistical standard errors below and above; none above where nothing bounds it.

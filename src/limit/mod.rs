@@ -126,6 +126,24 @@ pub struct SlipEvent {
     pub size_mm: f64,
 }
 
+/// An interface that moved in jumps: loads of sticking and after sliding, and whether the line's stiffness explains the
+/// size of the jumps.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StickSlip {
+    /// The interface.
+    pub interface: Interface,
+    /// How many jumps.
+    pub jumps: usize,
+    /// Mean load just before the jumps: static friction F_s.
+    pub peak: Estimate,
+    /// Mean load just after: as far below sliding friction F_k as F_s lies above it.
+    pub trough: Estimate,
+    /// Mean size of the jumps.
+    pub size: Estimate,
+    /// Size to be expected: 2(F_s − F_k)/k, the fall of the load over the stiffness k of the line at standing travel.
+    pub expected_size: Estimate,
+}
+
 /// A curve carried past the highest load.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Projection {
@@ -177,6 +195,9 @@ pub struct Limit {
     pub holds: Vec<HoldCreep>,
     /// Jumps.
     pub events: Vec<SlipEvent>,
+    /// Interfaces that moved in three jumps or more.
+    #[serde(default)]
+    pub stick_slip: Vec<StickSlip>,
     /// Projections, never part of a limit or verdict.
     pub projections: Vec<Projection>,
     /// Cross-check of the set-up.
@@ -226,14 +247,15 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
     ];
     let seating = seating::estimate(inputs, &slips[0]);
     let holds = holds::all(inputs, &slips);
+    let events = events::find(inputs, &slips);
     let mut figures = Vec::new();
     for rule in [Rule::FirstSlip, Rule::Allowance, Rule::Running] {
         let mut of_rule = Vec::new();
         for slip in &slips {
             let figure = match rule {
-                Rule::FirstSlip => first::figure(inputs, slip),
-                Rule::Allowance => allowance::figure(inputs, slip, &holds),
-                Rule::Running => running::figure(inputs, slip),
+                Rule::FirstSlip => first::figure(inputs, slip, &events),
+                Rule::Allowance => allowance::figure(inputs, slip, &holds, &events),
+                Rule::Running => running::figure(inputs, slip, &events),
             };
             of_rule.push(figure);
         }
@@ -241,7 +263,6 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
         figures.extend(of_rule);
     }
     let governing = governing_figure(inputs, &figures, &mut caveats);
-    let events = events::find(inputs, &slips);
     let (projections, doubts) = projection::all(inputs, &slips);
     caveats.extend(doubts);
     caveats.extend(remarks::all(inputs, &slips));
@@ -252,6 +273,7 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
         seating,
         transfer: setup::transfer(inputs, &slips[0]),
         holds,
+        stick_slip: events::summary(inputs, &events),
         events,
         projections,
         free_length: setup::free_length(inputs),

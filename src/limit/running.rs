@@ -1,26 +1,34 @@
-//! Running load: the mean load at the stated speed while the line runs through.
+//! Running load: the mean load at the stated speed while the line runs through; with stick-slip the middle of its peaks
+//! and troughs.
 //!
-//! Taken over the run-out phases, the first tenth of each left out, from the entries of the record; neighbours are not
-//! independent, so the standard error counts their correlation. The interface that runs is the one whose slip makes up
+//! Taken over the run-out phases from the entries of the record; neighbours are not independent, so the standard error
+//! counts their correlation, and with it a load that falls instead of standing. The interface that runs is the one whose slip makes up
 //! most of the slip of that phase.
 
 use super::course::{Known, Slip};
 use super::load::LoadErrors;
-use super::{AtRate, LimitFigure, LimitInputs};
+use super::events::{SERIES, mean_of_few};
+use super::{AtRate, LimitFigure, LimitInputs, SlipEvent};
 use crate::caveat::{Caveat, Weight};
 use crate::phases::{Phase, PhaseKind};
 use crate::sheet::Rule;
 use crate::stats::{Estimate, Measure, autocorrelation, quantile};
 
-/// Share of a run-out at its start that is left out: the load still falls from the static peak.
-const START_LEFT_OUT: f64 = 0.1;
 /// Points that a plateau is thinned to.
 const PLATEAU_POINTS: usize = 2000;
-/// Slip within a run-out below which nothing ran, m.
-const RAN: f64 = 1e-3;
+/// Slip within a run-out below which this interface did not run, m: half the shortest run.
+const RAN: f64 = 5e-3;
 
-pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
-    let (load, rate) = running(inputs, slip);
+pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, events: &[SlipEvent]) -> LimitFigure {
+    let own: Vec<&SlipEvent> = events
+        .iter()
+        .filter(|e| e.interface == slip.interface)
+        .collect();
+    let (load, rate) = if own.len() >= SERIES {
+        by_jumps(inputs, &own)
+    } else {
+        running(inputs, slip)
+    };
     LimitFigure {
         load,
         rule: Rule::Running,
@@ -99,6 +107,20 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
     (errors.limit(mean, error, Some(error), method), rate)
 }
 
+/// A line that sticks and jumps: between jumps the load rises evenly from trough to peak, so its mean is their middle.
+fn by_jumps(inputs: &LimitInputs, jumps: &[&SlipEvent]) -> (Estimate, AtRate) {
+    let middles: Vec<f64> = jumps
+        .iter()
+        .map(|e| 0.5e3 * (e.peak_kn + e.trough_kn))
+        .collect();
+    let (mean, error) = mean_of_few(&middles);
+    let errors = LoadErrors::of(inputs.conditioned);
+    let method = "middle of peaks and troughs, mean over the jumps";
+    let mut load = errors.limit(mean, error, Some(error), method);
+    load.reason = Some(format!("it went through in {} jumps", jumps.len()));
+    (load, AtRate::default())
+}
+
 fn run_outs<'a>(inputs: &LimitInputs<'a>) -> impl Iterator<Item = &'a Phase> {
     inputs
         .phases
@@ -127,13 +149,12 @@ fn moved(slip: &Slip, phase: &Phase) -> Option<(f64, f64)> {
     (time > 0.0).then(|| (slip.value[last] - slip.value[first], time))
 }
 
-/// Mean load of the later nine tenths of the phase and its standard error.
+/// Mean load of the phase and its standard error.
 fn plateau(inputs: &LimitInputs, phase: &Phase) -> Option<(f64, f64)> {
     let loads = &inputs.conditioned.load.values;
     let end = phase.end.min(loads.len());
-    let skip = ((end.saturating_sub(phase.first)) as f64 * START_LEFT_OUT).ceil() as usize;
     let values: Vec<f64> = loads
-        .get(phase.first + skip..end)?
+        .get(phase.first..end)?
         .iter()
         .copied()
         .filter(|v| v.is_finite())

@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Weight};
-use crate::condition::Conditioned;
+use crate::condition::{Conditioned, Signal};
 use crate::ingest::GaugeKind;
 use crate::sheet::Sheet;
 
@@ -15,6 +15,12 @@ mod blocks;
 
 /// Phases from the trend of the load.
 mod label;
+
+/// The line runs through.
+mod run_out;
+
+/// The winch is eased.
+mod transfer;
 
 /// What happened in a stretch of the record.
 #[derive(
@@ -109,6 +115,18 @@ impl Blocks {
     pub fn is_empty(&self) -> bool {
         self.first.is_empty()
     }
+
+    /// Mean reading of a gauge per block, SI; NaN where it has none.
+    pub(crate) fn means(&self, gauge: &Signal) -> Vec<f64> {
+        (0..self.len())
+            .map(|k| {
+                let usable = gauge.values[self.first[k]..self.end[k]]
+                    .iter()
+                    .filter(|v| v.is_finite());
+                usable.clone().sum::<f64>() / usable.count() as f64
+            })
+            .collect()
+    }
 }
 
 /// The record cut into phases and blocks.
@@ -153,11 +171,18 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
         caveats.push(caveat.clone());
     }
     let travel = record.gauge(GaugeKind::Travel);
-    let kinds = label::kinds(&blocks, &trend, &reference, travel, peak);
-    let phases = label::runs(&blocks, &kinds, record, &quiet);
-    blocks.phase = kinds;
     let span = reference.entries.clone();
     let pretension_n = quiet[span.clone()].iter().sum::<f64>() / span.len().max(1) as f64;
+    let mut kinds = label::kinds(&blocks, &trend, &reference, travel, peak);
+    let dwelt = reference.blocks.end;
+    for run in run_out::find(record, &blocks, &trend, dwelt, pretension_n) {
+        kinds[run].fill(PhaseKind::RunOut);
+    }
+    if let Some(eased) = transfer::find(record, &blocks, peak) {
+        kinds[eased].fill(PhaseKind::Transfer);
+    }
+    let phases = label::runs(&blocks, &kinds, record, &quiet);
+    blocks.phase = kinds;
     let mut highest = f64::NEG_INFINITY;
     let mut running = vec![0.0; quiet.len()];
     for i in 0..quiet.len() {

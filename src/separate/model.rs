@@ -56,6 +56,8 @@ pub(super) struct Balance {
     /// First entry in use, and one past the last.
     pub start_entry: usize,
     pub end_entry: usize,
+    /// Last block of the pull among those in use; what follows a run-out only tells what came back.
+    pub last_block: usize,
     /// How much wider than its noise each gauge's residuals are, as a factor on the variance.
     pub misfit: Vec<f64>,
     /// Slope of stretch against load per block, mm/N.
@@ -152,6 +154,8 @@ struct Scene<'a> {
     blocks: Vec<Range<usize>>,
     /// Blocks of the first dwell, at the start of `blocks`.
     dwell: usize,
+    /// Last of `blocks` that belongs to the pull.
+    last: usize,
     time: Vec<f64>,
     /// Rate of load per block, N/s.
     load_rate: Vec<f64>,
@@ -299,6 +303,9 @@ impl<'a> Scene<'a> {
         } else {
             end
         };
+        // A pull that runs out ends there; the fall of the load after it tells what comes back.
+        let ran_out = all.phase[rest_ends - 1] == PhaseKind::RunOut;
+        let last = if ran_out { rest_ends } else { end } - first - 1;
         let blocks: Vec<Range<usize>> = (first..end).map(|k| all.first[k]..all.end[k]).collect();
         let dwell = blocks
             .iter()
@@ -330,6 +337,7 @@ impl<'a> Scene<'a> {
             sheet,
             blocks,
             dwell,
+            last,
             time,
             load_rate,
             load_variance,
@@ -660,6 +668,7 @@ impl<'a> Scene<'a> {
             first_block: self.first,
             start_entry: self.blocks[0].start,
             end_entry: self.blocks[n - 1].end,
+            last_block: self.last,
             misfit,
             slope: vec![0.0; n],
             ranges: self.blocks.clone(),

@@ -46,10 +46,10 @@ impl Moment {
     /// The end of the pull, carried half a block past the last centre at the pace of the last two.
     pub(super) fn end(balance: &Balance, record: &Conditioned) -> Self {
         let time = &balance.problem.time;
-        let last = time.len() - 1;
+        let last = balance.last_block;
         let before = last.saturating_sub(1);
         let gap = time[last] - time[before];
-        let end = record.time_s[balance.end_entry - 1];
+        let end = record.time_s[balance.ranges[last].end - 1];
         let share = if gap > 0.0 {
             1.0 + ((end - time[last]) / gap).clamp(0.0, 1.0)
         } else {

@@ -43,6 +43,9 @@ pub struct InterfaceTruth {
     pub allowance_rate_by_law: Option<TrueLoad>,
     /// Load at which progressive slip reached the slip that the sheet allows.
     pub allowance_slip: Option<TrueLoad>,
+    /// The lower of the two allowances of this pull. Absent as well where a hold was beyond the rate and no load is that of
+    /// the limit: no hold below it, a locked winch, jumps.
+    pub allowance: Option<TrueLoad>,
     /// Mean load while the line ran.
     pub running: Option<Running>,
     /// Mean load just before and just after jumps.
@@ -144,16 +147,25 @@ fn interface(s: &Scenario, view: &View<'_>, gain: f64, ramp: Option<f64>) -> Int
     };
     let holds = holds(s, view);
     let rate = s.asked.rate;
+    let by_rate = rate.and_then(|r| moved_hold(s, view, &holds, r));
+    let by_slip = reached(s, view, view.allowed);
+    let too_fast = rate.is_some_and(|r| holds.iter().any(|h| h.rate_mm_per_min >= r * 60e3));
+    let allowance = match (by_rate, by_slip) {
+        (Some(rate), Some(slip)) => Some(rate.min(slip)),
+        (None, _) if too_fast => None,
+        (rate, slip) => rate.or(slip),
+    };
     InterfaceTruth {
         first_slip: reached(s, view, FIRST_SLIP).map(shown),
         first_slip_by_law: ramp
             .and_then(|r| ramp_to(view.law, s.asked.pretension, r, FIRST_SLIP))
             .map(shown),
-        allowance_rate: rate.and_then(|r| moved_hold(s, view, &holds, r)).map(shown),
+        allowance_rate: by_rate.map(shown),
         allowance_rate_by_law: rate
             .and_then(|r| hold_at_rate(view.law, s, ramp.unwrap_or(200.0), r))
             .map(shown),
-        allowance_slip: reached(s, view, view.allowed).map(shown),
+        allowance_slip: by_slip.map(shown),
+        allowance: allowance.map(shown),
         running: running(s, view).map(|(load, speed)| Running {
             load: shown(load),
             speed_mm_per_min: speed * 60e3,

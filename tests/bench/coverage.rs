@@ -19,10 +19,11 @@ use std::process::ExitCode;
 
 use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::Interface;
+use bitterend::phases::PhaseKind;
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
-use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, TrueLoad, run};
+use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, run};
 
 use tally::{Figure, Tally};
 
@@ -211,22 +212,35 @@ fn figures(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
                 t.part(name(part), row),
             );
         };
-        add("end", t.end, &found.end);
+        add("end", end_row(analysis, pull), &found.end);
         if let Some(row) = t.at_proof {
             add("at proof", row, &found.at_proof);
         }
     }
 }
 
-/// One true limit, N.
-fn true_limit(truth: &InterfaceTruth, rule: Rule) -> Option<TrueLoad> {
+/// One true limit, kN.
+fn true_limit(truth: &InterfaceTruth, rule: Rule) -> Option<f64> {
     match rule {
-        Rule::FirstSlip => truth.first_slip,
-        Rule::Allowance => truth.allowance_rate,
-        Rule::Running => truth
-            .running
-            .map(|r| r.load)
-            .or(truth.jumps.map(|j| j.peak)),
+        Rule::FirstSlip => truth.first_slip.map(|l| l.load_kn),
+        Rule::Allowance => truth.allowance.map(|l| l.load_kn),
+        Rule::Running => truth.running.map(|r| r.load.load_kn).or(truth
+            .jumps
+            .filter(|j| j.count >= 3)
+            .map(|j| 0.5 * (j.peak.load_kn + j.trough.load_kn))),
+    }
+}
+
+/// The row that the tool's figures of the end belong to: where the line ran through, the end of its last run-out.
+fn end_row(analysis: &Analysis, pull: &Simulated) -> usize {
+    let run = analysis
+        .phases
+        .iter()
+        .rfind(|p| p.kind == PhaseKind::RunOut)
+        .filter(|_| pull.truth.ran_out.is_some());
+    match run {
+        Some(run) => pull.time_s.partition_point(|t| *t <= run.end_s).max(1) - 1,
+        None => pull.truth.end,
     }
 }
 
@@ -244,7 +258,7 @@ fn limits(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
         };
         let of = Figure::new(figure.interface.words(), rule, "kN", 1e3);
         match true_limit(truth, figure.rule) {
-            Some(load) => tally.figure(of, pull.seed, &figure.load, load.load_kn * 1e3),
+            Some(load) => tally.figure(of, pull.seed, &figure.load, load * 1e3),
             None => tally.without_truth(of, pull.seed, &figure.load),
         }
     }

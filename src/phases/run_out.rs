@@ -1,0 +1,139 @@
+//! Run-outs: in which blocks does the line run through?
+//!
+//! Question: where does the movement at a grip keep up with the puller while the load rises no more? Method: the pace of
+//! each gauge that shows a line running (tail mark, mark at the mouth, core draw-in; else the travel while the load does
+//! not rise) against the pace at which the travel grows on the ramps. A run keeps at least half of its own highest pace
+//! and goes on for [`LEAST_M`]. A jump of stick-slip is none: there the load falls at standing travel, while a running
+//! line has the puller after it. Assumption: creep in a hold is slower than half the pace of the ramps.
+
+use std::ops::Range;
+
+use super::Blocks;
+use super::label::{Trend, equal_runs};
+use crate::condition::Conditioned;
+use crate::ingest::GaugeKind;
+
+/// Shortest way of a run, m (common practice, no source).
+const LEAST_M: f64 = 0.01;
+/// Share of the puller's pace, and of a run's own highest pace, that counts as running.
+const PACE_SHARE: f64 = 0.5;
+/// The load rises by at most this share over a run.
+const STANDS_SHARE: f64 = 0.05;
+/// Slowest pace of a run, m/s, whatever the ramps (common practice, no source).
+const SLOWEST: f64 = 1e-4;
+/// The same where no travel gauge tells the pace of the ramps, m/s, and the shortest time of a run there, s.
+const WITHOUT_TRAVEL: (f64, f64) = (5e-4, 1.0);
+/// Gauges that show slip alone, or nearly.
+const SLIP_GAUGES: [GaugeKind; 3] = [GaugeKind::Tail, GaugeKind::Mark, GaugeKind::Core];
+
+/// Runs of blocks in which the line runs through, in order of time; none where the load is below `slack` (N).
+pub(super) fn find(
+    record: &Conditioned,
+    blocks: &Blocks,
+    trend: &[Trend],
+    dwelt: usize,
+    slack: f64,
+) -> Vec<Range<usize>> {
+    let travel = record.gauge(GaugeKind::Travel).map(|g| blocks.means(g));
+    let ramp = travel.as_ref().map(|travel| ramp_pace(travel, blocks, trend));
+    let least = match ramp {
+        Some(pace) => (PACE_SHARE * pace).max(SLOWEST),
+        None => WITHOUT_TRAVEL.0,
+    };
+    let loaded = |k: usize| k >= dwelt && blocks.load_n[k] >= slack;
+    let mut found: Vec<Range<usize>> = Vec::new();
+    for kind in SLIP_GAUGES {
+        let Some(gauge) = record.gauge(kind) else {
+            continue;
+        };
+        let place = blocks.means(gauge);
+        let fast = |k: usize| {
+            let pace = pace(&place, &blocks.time_s, k);
+            let kept_up = trend[k] != Trend::Up
+                || travel
+                    .as_ref()
+                    .is_some_and(|t| pace >= PACE_SHARE * self::pace(t, &blocks.time_s, k));
+            if loaded(k) && kept_up { pace } else { 0.0 }
+        };
+        found.extend(runs(blocks, &place, fast, least, travel.as_deref()));
+    }
+    if found.is_empty()
+        && let Some(travel) = &travel
+    {
+        let fast = |k: usize| {
+            if loaded(k) && trend[k] != Trend::Up {
+                pace(travel, &blocks.time_s, k)
+            } else {
+                0.0
+            }
+        };
+        found.extend(runs(blocks, travel, fast, least, None));
+    }
+    found.sort_by_key(|r| r.start);
+    found
+}
+
+/// Pace at a block, from its neighbours; 0 where a reading is missing.
+fn pace(place: &[f64], time_s: &[f64], k: usize) -> f64 {
+    let (a, b) = (k.saturating_sub(1), (k + 1).min(place.len() - 1));
+    let pace = (place[b] - place[a]) / (time_s[b] - time_s[a]);
+    if pace.is_finite() { pace } else { 0.0 }
+}
+
+/// Pace of the travel while the load rises: the median, weighted by the travel gained.
+fn ramp_pace(travel: &[f64], blocks: &Blocks, trend: &[Trend]) -> f64 {
+    let mut paces: Vec<(f64, f64)> = (1..blocks.len())
+        .filter(|k| trend[*k] == Trend::Up && trend[k - 1] == Trend::Up)
+        .map(|k| {
+            let gained = travel[k] - travel[k - 1];
+            (gained / (blocks.time_s[k] - blocks.time_s[k - 1]), gained)
+        })
+        .filter(|(pace, gained)| pace.is_finite() && *gained > 0.0)
+        .collect();
+    paces.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = paces.iter().map(|p| p.1).sum::<f64>() / 2.0;
+    let mut passed = 0.0;
+    for (pace, gained) in paces {
+        passed += gained;
+        if passed >= half {
+            return pace;
+        }
+    }
+    0.0
+}
+
+/// Runs among the blocks: around each highest pace, as far as half of it lasts.
+fn runs(
+    blocks: &Blocks,
+    place: &[f64],
+    fast: impl Fn(usize) -> f64,
+    least: f64,
+    travel: Option<&[f64]>,
+) -> Vec<Range<usize>> {
+    let paces: Vec<f64> = (0..blocks.len()).map(fast).collect();
+    let above: Vec<bool> = paces.iter().map(|p| *p >= least).collect();
+    let mut found = Vec::new();
+    for stretch in equal_runs(&above).into_iter().filter(|r| above[r.start]) {
+        let top = stretch
+            .clone()
+            .max_by(|a, b| paces[*a].total_cmp(&paces[*b]))
+            .unwrap_or(stretch.start);
+        let keeps = |k: &usize| paces[*k] >= PACE_SHARE * paces[top];
+        let first = (stretch.start..=top).rev().take_while(keeps).last();
+        let last = (top..stretch.end).take_while(keeps).last();
+        let (Some(first), Some(last)) = (first, last) else {
+            continue;
+        };
+        let went = place[last] - place[first];
+        let stands = blocks.load_n[last] <= (1.0 + STANDS_SHARE) * blocks.load_n[first];
+        let followed = match travel {
+            // The puller is after it: the travel grows by at least half as much.
+            Some(travel) => travel[last] - travel[first] >= PACE_SHARE * went,
+            None => blocks.time_s[last] - blocks.time_s[first] >= WITHOUT_TRAVEL.1,
+        };
+        if went >= LEAST_M && followed && stands {
+            found.push(first..last + 1);
+        }
+    }
+    found
+}
