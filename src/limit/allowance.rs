@@ -8,7 +8,7 @@
 
 use super::course::Slip;
 use super::load::LoadErrors;
-use super::{AtRate, HoldCreep, Interface, LimitFigure, LimitInputs, SlipEvent, earliest, first};
+use super::{AtRate, HoldCreep, Interface, LimitFigure, LimitInputs, earliest, first};
 use crate::sheet::Rule;
 use crate::stats::curves::Growth;
 use crate::stats::estimate::LEVEL;
@@ -21,12 +21,7 @@ const REJECTED: f64 = 0.01;
 /// Holds with a figure surely above zero that a curve needs.
 const SLIPPING_NEEDED: usize = 3;
 
-pub(super) fn figure(
-    inputs: &LimitInputs,
-    slip: &Slip,
-    holds: &[HoldCreep],
-    events: &[SlipEvent],
-) -> LimitFigure {
+pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, holds: &[HoldCreep]) -> LimitFigure {
     let mut load = Estimate::cannot_tell(Measure::Force, earliest::NO_ALLOWANCE);
     let mut rate = AtRate::default();
     if let Some(limits) = &inputs.sheet.limits {
@@ -37,7 +32,7 @@ pub(super) fn figure(
         };
         if let Some(allowed) = in_all {
             let method = format!("load at which progressive slip reached {allowed} in all");
-            candidates.push(first::reach(inputs, slip, events, |_| allowed.si(), &method));
+            candidates.push(first::reach(inputs, slip, |_| allowed.si(), &method));
         }
         let own: Vec<&HoldCreep> = holds
             .iter()

@@ -4,7 +4,7 @@
 //! looked for in it. What seating is, [`super::seating`] says.
 
 use super::seating::Seating;
-use super::{Interface, LimitInputs};
+use super::{Interface, LimitInputs, SlipEvent, events};
 use crate::ingest::GaugeKind;
 use crate::separate::{Course, PartName};
 use crate::stats::estimate::LEVEL;
@@ -52,6 +52,8 @@ pub(crate) struct Slip {
     pub(super) seating: Option<Seating>,
     /// Standard uncertainty of the slip that comes from telling seating from it; empty where nothing was taken off.
     pub open: Vec<f64>,
+    /// Jumps of this interface.
+    pub jumps: Vec<SlipEvent>,
 }
 
 /// Where a course reaches a level.
@@ -72,10 +74,6 @@ const JUMP_FALL: f64 = 2.0;
 
 /// The progressive slip of an interface.
 pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
-    let own = match interface {
-        Interface::Cover => PartName::CoverSlip,
-        _ => PartName::StopperSlip,
-    };
     let mut slip = Slip {
         interface,
         absent: None,
@@ -91,8 +89,13 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
         left: vec![],
         seating: None,
         open: vec![],
+        jumps: vec![],
     };
-    if let Some(course) = usable(inputs, own) {
+    if let Some(course) = own(inputs, interface) {
+        slip.jumps = events::find(inputs)
+            .into_iter()
+            .filter(|e| e.interface == interface)
+            .collect();
         slip.take(inputs, course);
         if interface == Interface::Stopper {
             let blocks = &inputs.separated.blocks;
@@ -114,14 +117,27 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
             return slip;
         }
     }
+    let part = part_of(interface);
     let reason = inputs
         .separated
         .parts
-        .get(&own)
+        .get(&part)
         .and_then(|part| part.end.reason.clone())
-        .unwrap_or_else(|| format!("the split gives no course of {}", own.words()));
+        .unwrap_or_else(|| format!("the split gives no course of {}", part.words()));
     slip.absent = Some(reason);
     slip
+}
+
+fn part_of(interface: Interface) -> PartName {
+    match interface {
+        Interface::Cover => PartName::CoverSlip,
+        _ => PartName::StopperSlip,
+    }
+}
+
+/// The course that the split gives of the interface's own slip.
+pub(super) fn own<'a>(inputs: &LimitInputs<'a>, interface: Interface) -> Option<&'a Course> {
+    usable(inputs, part_of(interface))
 }
 
 /// A course whose lists have one element per block.

@@ -5,7 +5,7 @@
 //! travel gauge together with the line's springing back for the cover. Without such a gauge no interface is named and no
 //! jump is reported. Size to be expected for a stick-slip of a line of stiffness k: 2(F_s − F_k)/k.
 
-use super::course::{Known, Slip};
+use super::course;
 use super::load::LoadErrors;
 use super::{Interface, LimitInputs, SlipEvent, StickSlip};
 use crate::condition::{Conditioned, Signal};
@@ -33,7 +33,7 @@ const STEP: f64 = 6.0;
 /// Most events kept; a longer list is a run-out.
 const MOST: usize = 2000;
 
-pub(super) fn find(inputs: &LimitInputs, slips: &[Slip]) -> Vec<SlipEvent> {
+pub(super) fn find(inputs: &LimitInputs) -> Vec<SlipEvent> {
     let record = inputs.conditioned;
     let load = &record.load.values;
     let dwelt = inputs
@@ -48,7 +48,7 @@ pub(super) fn find(inputs: &LimitInputs, slips: &[Slip]) -> Vec<SlipEvent> {
             i += 1;
             continue;
         };
-        if let Some((interface, size)) = jump(inputs, slips, peak, trough) {
+        if let Some((interface, size)) = jump(inputs, peak, trough) {
             // It let go somewhere between the two entries.
             events.push(SlipEvent {
                 interface,
@@ -67,9 +67,8 @@ pub(super) fn find(inputs: &LimitInputs, slips: &[Slip]) -> Vec<SlipEvent> {
 fn fall(record: &Conditioned, i: usize) -> Option<(usize, usize)> {
     let load = &record.load.values;
     let lowest_within = |from: usize| {
-        let soon = |j: &usize| {
-            *j <= from + ENTRIES || record.time_s[*j] <= record.time_s[from] + SECONDS
-        };
+        let soon =
+            |j: &usize| *j <= from + ENTRIES || record.time_s[*j] <= record.time_s[from] + SECONDS;
         (from + 1..load.len())
             .take_while(soon)
             .filter(|j| load[*j].is_finite())
@@ -101,17 +100,8 @@ fn fall(record: &Conditioned, i: usize) -> Option<(usize, usize)> {
 }
 
 /// Which interface jumped, and how far.
-fn jump(
-    inputs: &LimitInputs,
-    slips: &[Slip],
-    peak: usize,
-    trough: usize,
-) -> Option<(Interface, f64)> {
-    let known = |interface: Interface| {
-        slips
-            .iter()
-            .any(|s| s.interface == interface && s.absent.is_none() && s.known != Known::AtMost)
-    };
+fn jump(inputs: &LimitInputs, peak: usize, trough: usize) -> Option<(Interface, f64)> {
+    let known = |interface: Interface| course::own(inputs, interface).is_some();
     let gauge = |kind: GaugeKind| inputs.conditioned.gauge(kind);
     let moved = |signal: &Signal| {
         let step = signal.values.get(trough)? - signal.values.get(peak)?;

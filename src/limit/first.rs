@@ -7,7 +7,7 @@
 
 use super::course::{Crossing, Known, Slip};
 use super::load::LoadErrors;
-use super::{AtRate, LimitFigure, LimitInputs, SlipEvent, phase_at};
+use super::{AtRate, LimitFigure, LimitInputs, phase_at};
 use crate::phases::PhaseKind;
 use crate::sheet::Rule;
 use crate::stats::estimate::LEVEL;
@@ -25,7 +25,7 @@ const BEND_LEVEL: f64 = 0.01;
 /// Points that the bend is searched on; more are averaged.
 const BEND_POINTS: usize = 120;
 
-pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, events: &[SlipEvent]) -> LimitFigure {
+pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
     let slip = &slip.as_read();
     let level = |i: usize| LEAST.max(IN_UNCERTAINTIES * slip.uncertainty(i));
     // Where only an upper bound is known, its own width must not raise the level that it is held to.
@@ -35,11 +35,11 @@ pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, events: &[SlipEvent]) ->
     let (load, rate) = if slip.known == Known::Value
         && let Some(open) = overlap(slip)
     {
-        overlapping(inputs, slip, events, open, plain_method)
+        overlapping(inputs, slip, open, plain_method)
     } else if slip.known == Known::Value {
-        reach(inputs, slip, events, level, method)
+        reach(inputs, slip, level, method)
     } else {
-        reach(inputs, slip, events, plain, plain_method)
+        reach(inputs, slip, plain, plain_method)
     };
     let bend = if slip.absent.is_none() && slip.known == Known::Value {
         bend(inputs, slip)
@@ -76,20 +76,14 @@ fn overlap(slip: &Slip) -> Option<f64> {
 
 /// A bracket: from where the slip less the least possible seating reaches the level to where the slip less the most
 /// possible seating does.
-fn overlapping(
-    inputs: &LimitInputs,
-    slip: &Slip,
-    events: &[SlipEvent],
-    open: f64,
-    method: &str,
-) -> (Estimate, AtRate) {
+fn overlapping(inputs: &LimitInputs, slip: &Slip, open: f64, method: &str) -> (Estimate, AtRate) {
     let mut bracket = slip.clone();
     bracket.known = Known::Bracket;
     // The curves of seating are approximations: a further standard uncertainty at the far end.
     for (low, open) in bracket.low.iter_mut().zip(&slip.open) {
         *low -= open;
     }
-    let (mut load, rate) = reach(inputs, &bracket, events, |_| LEAST, method);
+    let (mut load, rate) = reach(inputs, &bracket, |_| LEAST, method);
     if load.status == Status::Bracket {
         load.reason = Some(format!(
             "seating and progressive slip overlap: told apart to {:.2} mm (standard uncertainty) only; seating does not \
@@ -104,7 +98,6 @@ fn overlapping(
 pub(super) fn reach(
     inputs: &LimitInputs,
     slip: &Slip,
-    events: &[SlipEvent],
     level: impl Fn(usize) -> f64,
     method: &str,
 ) -> (Estimate, AtRate) {
@@ -129,7 +122,7 @@ pub(super) fn reach(
     // At a jump the load is that of the last reading before it, not that of a block.
     let crossing = |list: &[f64]| {
         let found = slip.crossing(list, &level)?;
-        Some(at_jump(slip, events, found))
+        Some(at_jump(inputs, slip, found))
     };
     let first = crossing(&slip.high);
     let last = crossing(&slip.low);
@@ -188,22 +181,29 @@ pub(super) fn reach(
     }
 }
 
-/// The crossing moved to the jump that made it, if one did.
-fn at_jump(slip: &Slip, events: &[SlipEvent], found: Crossing) -> Crossing {
+/// The crossing moved to the jump that made it, if one did: between the last reading before it and the next, up to which
+/// the load rose on.
+fn at_jump(inputs: &LimitInputs, slip: &Slip, found: Crossing) -> Crossing {
     let Some(before) = found.at.checked_sub(1) else {
         return found;
     };
     let span = slip.time[before]..=slip.time[found.at];
-    events
-        .iter()
-        .find(|e| e.interface == slip.interface && span.contains(&e.time_s))
-        .map_or(found, |e| Crossing {
-            time: e.time_s,
-            load: 1e3 * e.peak_kn,
-            gap: 0.0,
-            fell: true,
-            at: found.at,
-        })
+    let Some(jump) = slip.jumps.iter().find(|e| span.contains(&e.time_s)) else {
+        return found;
+    };
+    let record = inputs.conditioned;
+    let pace = before.checked_sub(1).map_or(0.0, |earlier| {
+        (slip.load[before] - slip.load[earlier])
+            / (slip.time[before] - slip.time[earlier]).max(f64::MIN_POSITIVE)
+    });
+    let risen = 0.5 * (pace * record.period_s).max(0.0);
+    Crossing {
+        time: jump.time_s,
+        load: 1e3 * jump.peak_kn + risen,
+        gap: risen.hypot(3f64.sqrt() * record.load.noise),
+        fell: true,
+        at: found.at,
+    }
 }
 
 /// A load with its statistical standard errors below and above; none above where nothing bounds it.

@@ -247,15 +247,14 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
     ];
     let seating = seating::estimate(inputs, &slips[0]);
     let holds = holds::all(inputs, &slips);
-    let events = events::find(inputs, &slips);
     let mut figures = Vec::new();
     for rule in [Rule::FirstSlip, Rule::Allowance, Rule::Running] {
         let mut of_rule = Vec::new();
         for slip in &slips {
             let figure = match rule {
-                Rule::FirstSlip => first::figure(inputs, slip, &events),
-                Rule::Allowance => allowance::figure(inputs, slip, &holds, &events),
-                Rule::Running => running::figure(inputs, slip, &events),
+                Rule::FirstSlip => first::figure(inputs, slip),
+                Rule::Allowance => allowance::figure(inputs, slip, &holds),
+                Rule::Running => running::figure(inputs, slip),
             };
             of_rule.push(figure);
         }
@@ -263,6 +262,7 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
         figures.extend(of_rule);
     }
     let governing = governing_figure(inputs, &figures, &mut caveats);
+    let events = events::find(inputs);
     let (projections, doubts) = projection::all(inputs, &slips);
     caveats.extend(doubts);
     caveats.extend(remarks::all(inputs, &slips));

@@ -6,8 +6,8 @@
 //! most of the slip of that phase.
 
 use super::course::{Known, Slip};
-use super::load::LoadErrors;
 use super::events::{SERIES, mean_of_few};
+use super::load::LoadErrors;
 use super::{AtRate, LimitFigure, LimitInputs, SlipEvent};
 use crate::caveat::{Caveat, Weight};
 use crate::phases::{Phase, PhaseKind};
@@ -19,13 +19,9 @@ const PLATEAU_POINTS: usize = 2000;
 /// Slip within a run-out below which this interface did not run, m: half the shortest run.
 const RAN: f64 = 5e-3;
 
-pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, events: &[SlipEvent]) -> LimitFigure {
-    let own: Vec<&SlipEvent> = events
-        .iter()
-        .filter(|e| e.interface == slip.interface)
-        .collect();
-    let (load, rate) = if own.len() >= SERIES {
-        by_jumps(inputs, &own)
+pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
+    let (load, rate) = if slip.jumps.len() >= SERIES {
+        by_jumps(inputs, &slip.jumps)
     } else {
         running(inputs, slip)
     };
@@ -108,7 +104,7 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
 }
 
 /// A line that sticks and jumps: between jumps the load rises evenly from trough to peak, so its mean is their middle.
-fn by_jumps(inputs: &LimitInputs, jumps: &[&SlipEvent]) -> (Estimate, AtRate) {
+fn by_jumps(inputs: &LimitInputs, jumps: &[SlipEvent]) -> (Estimate, AtRate) {
     let middles: Vec<f64> = jumps
         .iter()
         .map(|e| 0.5e3 * (e.peak_kn + e.trough_kn))

@@ -2,7 +2,7 @@
 //!
 //! Seating goes with the highest load so far and saturates; it is spent early and does not repeat. Progressive slip goes
 //! with time: what slides while the load stays below its highest so far (in a hold, on loading again) is progressive for
-//! certain. So that part is set apart first, and [`super::bite`] splits what is left, the fresh slip of the first
+//! certain, and so is a jump. So that part is set apart first, and [`super::bite`] splits what is left, the fresh slip of the first
 //! loading, into a saturating curve and what sets in later. Its whole set of seatings that fit goes into the interval of
 //! the progressive slip. Where the points are too few or fit none of the curves, seating may be anything up to what
 //! slipped below half the highest load.
@@ -98,21 +98,27 @@ impl Slip {
         self.seating = Some(over.seating);
     }
 
-    /// True where an element goes past every load before it on the way up: only there jaws go on biting.
+    /// True where an element goes past every load before it on the way up, without a jump: only there jaws go on biting.
     fn fresh(&self, phase: &[PhaseKind]) -> Vec<bool> {
         let least = GROWS * self.top();
+        let jumped = |i: usize| {
+            let since = self.time[i.saturating_sub(1)];
+            self.jumps
+                .iter()
+                .any(|jump| jump.time_s > since && jump.time_s <= self.time[i])
+        };
         (0..self.highest.len())
             .map(|i| {
                 let moves = !matches!(
                     phase[i],
                     PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest | PhaseKind::Unload
                 );
-                i > 0 && moves && self.highest[i] > self.highest[i - 1] + least
+                i > 0 && moves && self.highest[i] > self.highest[i - 1] + least && !jumped(i)
             })
             .collect()
     }
 
-    /// Slip made while the load was not past its highest: progressive for certain.
+    /// Slip made in jumps, or while the load was not past its highest: progressive for certain.
     fn while_not_fresh(&self, list: &[f64], phase: &[PhaseKind]) -> Vec<f64> {
         let (rising, fresh) = (self.rising(list), self.fresh(phase));
         let mut sum = 0.0;

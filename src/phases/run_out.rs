@@ -35,7 +35,9 @@ pub(super) fn find(
     slack: f64,
 ) -> Vec<Range<usize>> {
     let travel = record.gauge(GaugeKind::Travel).map(|g| blocks.means(g));
-    let ramp = travel.as_ref().map(|travel| ramp_pace(travel, blocks, trend));
+    let ramp = travel
+        .as_ref()
+        .map(|travel| ramp_pace(travel, blocks, trend));
     let least = match ramp {
         Some(pace) => (PACE_SHARE * pace).max(SLOWEST),
         None => WITHOUT_TRAVEL.0,

@@ -111,6 +111,10 @@ impl Balance {
     }
 }
 
+/// A lag is taken out of the readings when it is so many times its standard uncertainty.
+const LAG_SIGMAS: f64 = 2.0;
+/// ... and lies within so many standard deviations of what was known of it before the fit.
+const LAG_FAR: f64 = 3.0;
 /// Standard deviation before the fit of a lag of a gauge behind the load where no corners show it, s.
 const LAG_SD_S: f64 = 0.15;
 /// The same for gauges other than the travel's: a part that is always open, s, and a share of the travel's lag.
@@ -173,8 +177,9 @@ pub(super) fn fit(
     let mut lags: Vec<(GaugeKind, f64)> = record
         .gauges
         .iter()
-        .filter_map(|g| Some((g.kind, g.lag?.lag_s)))
-        .filter(|(_, lag)| lag.abs() > 0.1 * record.period_s)
+        .filter_map(|g| Some((g.kind, g.lag?)))
+        .filter(|(_, lag)| worth_taking_out(lag.lag_s, lag.standard_uncertainty_s, record.period_s))
+        .map(|(kind, lag)| (kind, lag.lag_s))
         .collect();
     let Some(rough) = scene.assemble(&lags, None)? else {
         return Ok(None);
@@ -214,27 +219,20 @@ pub(super) fn fit(
         let found = scene.lags(&next);
         balance = next;
         balance.slope.clone_from(&slope);
-        let shift: Vec<(GaugeKind, f64)> = found
-            .iter()
-            .map(|(kind, lag, _)| {
-                (
-                    *kind,
-                    lag + lags.iter().find(|(k, _)| k == kind).map_or(0.0, |l| l.1),
-                )
-            })
-            .collect();
         balance.lags = found
             .iter()
-            .zip(&shift)
-            .map(|((kind, _, se), (_, lag))| (*kind, *lag, *se))
+            .map(|(kind, lag, se)| {
+                let taken = lags.iter().find(|(k, _)| k == kind).map_or(0.0, |l| l.1);
+                (*kind, lag + taken, *se)
+            })
             .collect();
         let settled = found
             .iter()
             .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
-        for (kind, lag) in shift {
-            lags.retain(|(k, _)| *k != kind);
-            if lag.abs() > 0.1 * record.period_s {
-                lags.push((kind, lag));
+        for (kind, lag, se) in &balance.lags {
+            lags.retain(|(k, _)| k != kind);
+            if worth_taking_out(*lag, *se, record.period_s) {
+                lags.push((*kind, *lag));
             }
         }
         let quiet = misfit
@@ -255,6 +253,12 @@ pub(super) fn fit(
         }
     }
     Ok(Some(balance))
+}
+
+/// A lag that is no more than its own uncertainty, or next to nothing beside the time between rows, stays: taking it out
+/// blurs every jump.
+fn worth_taking_out(lag_s: f64, uncertainty_s: f64, period_s: f64) -> bool {
+    lag_s.abs() > (LAG_SIGMAS * uncertainty_s).max(0.1 * period_s)
 }
 
 /// What an earlier pass tells the next.
@@ -515,10 +519,11 @@ impl<'a> Scene<'a> {
         let mut list = Vec::new();
         let mut sequence = |shown_by: Option<&Reading>,
                             rising: bool,
+                            set_alone: bool,
                             stages: &[(PhaseKind, bool)]| {
             shown_by.map(|reading| {
                 let grows = if rising {
-                    self.may_grow(reading)
+                    self.may_grow(reading, set_alone)
                 } else {
                     (0..n).map(|k| k >= self.dwell).collect()
                 };
@@ -533,13 +538,19 @@ impl<'a> Scene<'a> {
             })
         };
         let sequences = Sequences {
-            stopper: sequence(mark.as_ref().or(tail.as_ref()), true, &phases),
+            stopper: sequence(mark.as_ref().or(tail.as_ref()), true, false, &phases),
             core: sequence(
                 core.as_ref(),
                 self.sheet.line.cover_at_eye != CoverAtEye::Locked,
+                false,
                 &phases,
             ),
-            rest: sequence(travel.as_ref(), true, &stages),
+            rest: sequence(
+                travel.as_ref(),
+                true,
+                core.is_some() && (mark.is_some() || tail.is_some()),
+                &stages,
+            ),
         };
 
         let mut rows = Vec::new();
@@ -720,7 +731,9 @@ impl<'a> Scene<'a> {
     /// Blocks at which set and slips may grow: not while the load falls or rests well below its highest so far, unless
     /// the gauge itself grows then (a run-out). Friction that has held the higher load holds the lower one; without
     /// this, a stretch curve that fits badly on the way down would pass for slip, and noise in rests would add up.
-    fn may_grow(&self, gauge: &Reading) -> Vec<bool> {
+    ///
+    /// Set alone, where every slip has its gauge (`set_alone`), comes at new highest loads or, late, close to them.
+    fn may_grow(&self, gauge: &Reading, set_alone: bool) -> Vec<bool> {
         let blocks = &self.phased.blocks;
         (0..self.blocks.len())
             .map(|k| {
@@ -739,6 +752,9 @@ impl<'a> Scene<'a> {
                     && self.record.time_s[self.blocks[k].start]
                         - self.record.time_s[self.blocks[k - 1].end - 1]
                         > GAP_PERIODS * self.record.period_s;
+                if set_alone {
+                    return !eased || gap;
+                }
                 !(eased && idle) || runs || gap
             })
             .collect()
@@ -799,13 +815,21 @@ impl<'a> Scene<'a> {
             .collect()
     }
 
-    /// Lags found in this fit, beyond those already taken out.
+    /// Lags found in this fit, beyond those already taken out; none that lies far from what was known of it before, for it
+    /// stands in for something else.
     fn lags(&self, balance: &Balance) -> Vec<(GaugeKind, f64, f64)> {
         let mut found = Vec::new();
         for (i, weight) in balance.problem.weights.iter().enumerate() {
             let Some(kind) = GaugeKind::from_lag_source(&weight.source) else {
                 continue;
             };
+            let far = match weight.prior {
+                Prior::Normal(sd) => LAG_FAR * sd,
+                Prior::None | Prior::Rectangular(_) => f64::INFINITY,
+            };
+            if (balance.fit.weights[i] - weight.centre).abs() > far {
+                continue;
+            }
             let spread = balance.fit.spread(&super::solve::Functional {
                 weights: vec![(i, 1.0)],
                 sequences: Vec::new(),
@@ -993,6 +1017,10 @@ impl RowBuilder<'_, '_> {
                     Prior::Normal(known.unwrap_or(LAG_SD_S)),
                     &reading.kind.lag_source(),
                 );
+                if let Some(weight) = self.weights.last_mut() {
+                    let corners = gauge.and_then(|g| g.lag).map_or(0.0, |l| l.lag_s);
+                    weight.centre = corners - pass.lag(reading.kind);
+                }
             }
             let factor = pass.misfit.get(place).copied().unwrap_or(1.0);
             for v in &mut variance {

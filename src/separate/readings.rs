@@ -103,7 +103,8 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
 }
 
 /// How fast a logged gauge moves, mm/s, averaged over each block; zero where it cannot be said. Taken over
-/// ± [`RATE_REACH_S`], so that noise does not pass for movement.
+/// [`RATE_REACH_S`] on either side, so that noise does not pass for movement, and the slower of the two where they agree
+/// in direction: a jump has no rate.
 pub(super) fn rate(
     kind: GaugeKind,
     record: &Conditioned,
@@ -111,17 +112,25 @@ pub(super) fn rate(
     lag_s: f64,
 ) -> Option<Vec<f64>> {
     let values = &record.gauge(kind)?.values;
-    let [before, after] =
-        [lag_s - RATE_REACH_S, lag_s + RATE_REACH_S].map(|lag| ahead(&record.time_s, values, lag));
+    let [before, at, after] = [lag_s - RATE_REACH_S, lag_s, lag_s + RATE_REACH_S]
+        .map(|lag| ahead(&record.time_s, values, lag));
+    let slower = |i: usize| {
+        let (left, right) = (at[i] - before[i], after[i] - at[i]);
+        if left * right <= 0.0 {
+            0.0
+        } else {
+            left.signum() * left.abs().min(right.abs())
+        }
+    };
     let mean = |block: &Range<usize>| {
-        let sum: f64 = block.clone().map(|i| after[i] - before[i]).sum();
-        let rate = 1e3 * sum / block.len() as f64 / (2.0 * RATE_REACH_S);
+        let sum: f64 = block.clone().map(slower).sum();
+        let rate = 1e3 * sum / block.len() as f64 / RATE_REACH_S;
         if rate.is_finite() { rate } else { 0.0 }
     };
     Some(blocks.iter().map(mean).collect())
 }
 
-/// Half the time over which rates are taken, s.
+/// Time on either side over which rates are taken, s.
 const RATE_REACH_S: f64 = 0.3;
 
 /// The signal as it stood `lag_s` later: takes a lag behind the load out.
