@@ -58,6 +58,8 @@ pub(super) struct Balance {
     pub end_entry: usize,
     /// Last block of the pull among those in use; what follows a run-out only tells what came back.
     pub last_block: usize,
+    /// The line ran through there.
+    pub ran_out: bool,
     /// How much wider than its noise each gauge's residuals are, as a factor on the variance.
     pub misfit: Vec<f64>,
     /// Slope of stretch against load per block, mm/N.
@@ -118,13 +120,17 @@ const LAG_FAR: f64 = 3.0;
 /// Standard deviation before the fit of a lag of a gauge behind the load where no corners show it, s.
 const LAG_SD_S: f64 = 0.15;
 /// The same for gauges other than the travel's: a part that is always open, s, and a share of the travel's lag.
-const LAG_OF_OTHERS: (f64, f64) = (0.03, 1.0);
+const LAG_OF_OTHERS: (f64, f64) = (0.01, 1.0);
 /// Half width of the mark's share if the sheet gives its distance only: a quarter (common practice, no source).
 const SHARE_HALF_WIDTH: f64 = 0.25;
 /// Distance of a mark whose distance is not stated: within this of the mouth, m.
 pub(super) const MARK_NEAR_MOUTH_M: f64 = 0.05;
 /// Free length assumed for that when the sheet states none, m.
 const FREE_LENGTH_GUESS_M: f64 = 3.0;
+/// Most that jaws give when the sheet does not say, mm (common practice, no source), and what a sheet that says none is
+/// taken for.
+const JAW_GIVE_MM: f64 = 2.0;
+const JAW_GIVE_LEAST_MM: f64 = 0.01;
 /// Below this share of the pre-tension the line counts as slack: its shape there is not that of a loaded line.
 const SLACK_SHARE: f64 = 0.9;
 /// A column that moves by less than this (of one) over the record carries nothing.
@@ -158,8 +164,9 @@ struct Scene<'a> {
     blocks: Vec<Range<usize>>,
     /// Blocks of the first dwell, at the start of `blocks`.
     dwell: usize,
-    /// Last of `blocks` that belongs to the pull.
+    /// Last of `blocks` that belongs to the pull, and whether the line ran through there.
     last: usize,
+    ran_out: bool,
     time: Vec<f64>,
     /// Rate of load per block, N/s.
     load_rate: Vec<f64>,
@@ -342,6 +349,7 @@ impl<'a> Scene<'a> {
             blocks,
             dwell,
             last,
+            ran_out,
             time,
             load_rate,
             load_variance,
@@ -463,11 +471,11 @@ impl<'a> Scene<'a> {
             .into_iter()
             .map(widest)
             .fold(1e-3, f64::max);
-        let mut shape = |columns: Vec<Vec<f64>>| {
+        let mut shape = |columns: Vec<Vec<f64>>, most: f64| {
             let first = weights.len();
             weights.extend(columns.iter().map(|_| Weight {
                 non_negative: true,
-                prior: Prior::Normal(whole),
+                prior: Prior::Normal(most),
                 centre: 0.0,
                 source: String::new(),
             }));
@@ -484,22 +492,22 @@ impl<'a> Scene<'a> {
             Vec::new()
         };
         let mut stretch = if travel.is_some() {
-            shape(self.zeroed(columns))
+            shape(self.zeroed(columns), whole)
         } else {
             Shape::default()
         };
         let body_shape = if body.is_some() {
-            shape(give.clone())
+            shape(give.clone(), whole)
         } else {
             Shape::default()
         };
         let jaws = if mark.is_some() {
-            shape(give.clone())
+            shape(give.clone(), jaw_give_mm(self.sheet))
         } else {
             Shape::default()
         };
         let tail_shape = if tail.is_some() {
-            shape(give)
+            shape(give, whole)
         } else {
             Shape::default()
         };
@@ -680,6 +688,7 @@ impl<'a> Scene<'a> {
             start_entry: self.blocks[0].start,
             end_entry: self.blocks[n - 1].end,
             last_block: self.last,
+            ran_out: self.ran_out,
             misfit,
             slope: vec![0.0; n],
             ranges: self.blocks.clone(),
@@ -840,6 +849,15 @@ impl<'a> Scene<'a> {
         }
         found
     }
+}
+
+/// The most that jaws give, mm.
+pub(super) fn jaw_give_mm(sheet: &Sheet) -> f64 {
+    sheet
+        .stopper
+        .jaw_give
+        .map_or(JAW_GIVE_MM, |give| 1e3 * give.si())
+        .max(JAW_GIVE_LEAST_MM)
 }
 
 fn finite(v: f64) -> f64 {

@@ -16,6 +16,8 @@ pub(super) struct Moment {
     /// Block whose centre comes before it, and block whose centre comes after; the same at a block.
     pub before: usize,
     pub after: usize,
+    /// The line rests there.
+    pub rests: bool,
     /// How well it is known, as a share of the way between the two.
     open: f64,
     /// How far on the way from one to the other; more than one beyond the last centre.
@@ -37,6 +39,7 @@ impl Moment {
         Self {
             before: block,
             after: block,
+            rests: false,
             open: 0.0,
             share: 0.0,
             curved: Vec::new(),
@@ -58,6 +61,7 @@ impl Moment {
         Self {
             before,
             after: last,
+            rests: !balance.ran_out,
             open: 0.0,
             share,
             curved: Vec::new(),
@@ -115,28 +119,26 @@ impl Moment {
         Some(Self {
             before,
             after,
+            rests: false,
             open,
             share,
             curved,
         })
     }
 
-    /// The combination `f` (per block) at this moment.
-    pub(super) fn of(&self, fit: &Fit, f: &dyn Fn(usize) -> Functional) -> Functional {
+    /// Blocks and their factors in the value at this moment of something that has these values per block.
+    pub(super) fn factors(&self, value: impl Fn(usize) -> f64) -> Vec<(usize, f64)> {
         if self.before == self.after {
-            return f(self.after);
+            return vec![(self.after, 1.0)];
         }
-        let straight = [(self.before, 1.0 - self.share), (self.after, self.share)];
-        let mixed =
-            |parts: &[(usize, f64)]| Functional::sum(parts.iter().map(|(k, c)| (f(*k), *c)));
         if !self.curved.is_empty() {
-            let curved = mixed(&self.curved);
-            let (a, b) = (fit.value(&f(self.before)), fit.value(&f(self.after)));
-            if (a.min(b)..=a.max(b)).contains(&fit.value(&curved)) {
-                return curved;
+            let curved: f64 = self.curved.iter().map(|(k, c)| c * value(*k)).sum();
+            let (a, b) = (value(self.before), value(self.after));
+            if (a.min(b)..=a.max(b)).contains(&curved) {
+                return self.curved.clone();
             }
         }
-        mixed(&straight)
+        vec![(self.before, 1.0 - self.share), (self.after, self.share)]
     }
 
     /// How far off the combination `f` may be because the moment is not known exactly, mm. Before or after a jump, if

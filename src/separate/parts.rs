@@ -6,7 +6,7 @@ use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, Phased};
 use crate::separate::interval;
-use crate::separate::model::{Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
+use crate::separate::model::{self, Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
 use crate::separate::moment::Moment;
 use crate::separate::solve::{Draw, Functional, Spread};
 use crate::separate::storage;
@@ -35,6 +35,30 @@ pub(super) struct Means {
 pub(super) struct Split {
     pub parts: BTreeMap<PartName, Part>,
     pub support: Vec<Support>,
+}
+
+/// What the split leaves of a gauge, and its noise, per block, mm and mm².
+struct Seen<'a> {
+    left: &'a [f64],
+    variance: &'a [f64],
+}
+
+impl Seen<'_> {
+    fn left(&self, k: usize) -> f64 {
+        if self.left[k].is_finite() {
+            self.left[k]
+        } else {
+            0.0
+        }
+    }
+
+    fn noise(&self, k: usize) -> f64 {
+        if self.left[k].is_finite() {
+            self.variance[k].sqrt()
+        } else {
+            0.0
+        }
+    }
 }
 
 /// A linear combination per block.
@@ -122,8 +146,6 @@ struct Reader<'a> {
     stations: Vec<usize>,
 }
 
-/// Most that jaws give when the sheet does not say, mm (common practice, no source).
-const JAW_GIVE_MM: f64 = 2.0;
 /// Set and cover slip as a share of the free length at most, for a mark read without a travel gauge.
 const MARK_STRAIN: f64 = 0.02;
 /// What the choice of shapes and late set leave open, as a share of the largest stretch (standard uncertainty). Measured
@@ -137,6 +159,8 @@ const GAP_SHARE: f64 = 0.02;
 const UNEASED_SHARE: f64 = 0.1;
 /// What bends between nodes leave open, as a share of one block's noise.
 const BEND_SHARE: f64 = 0.7;
+/// Source of that in the budget.
+const BENDS: &str = "bends within the noise";
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
@@ -171,7 +195,7 @@ impl<'a> Reader<'a> {
             all_blocks: phased.blocks.len(),
             end: Moment::end(balance, record),
             proof,
-            jaw_give_mm: sheet.stopper.jaw_give.map_or(JAW_GIVE_MM, |g| 1e3 * g.si()),
+            jaw_give_mm: model::jaw_give_mm(sheet),
             mark_drift_mm: MARK_STRAIN
                 * 1e3
                 * sheet
@@ -210,6 +234,7 @@ impl<'a> Reader<'a> {
                             self.balance.sequences.stopper,
                             self.balance.sequences.core,
                         ]),
+                        None,
                         "travel less what comes back",
                     ),
                 ),
@@ -274,7 +299,11 @@ impl<'a> Reader<'a> {
                             "throughout"
                         },
                         if m.by_hand { "a logged mark gauge" } else { "" },
-                        self.slip_part(&f, "mark less give and stretch before it"),
+                        self.slip_part(
+                            &f,
+                            self.seen(self.balance.sequences.stopper),
+                            "mark less give and stretch before it",
+                        ),
                     )
                 }
             },
@@ -290,6 +319,7 @@ impl<'a> Reader<'a> {
                     "",
                     self.slip_part(
                         &self.sum(&[self.balance.sequences.rest, self.balance.sequences.core]),
+                        None,
                         "travel less stretch, give and stopper slip",
                     ),
                 ),
@@ -316,6 +346,7 @@ impl<'a> Reader<'a> {
                         "",
                         assuming_nothing_stored(self.slip_part(
                             &self.sum(&[self.balance.sequences.rest]),
+                            None,
                             "travel less everything else",
                         )),
                     )
@@ -382,22 +413,49 @@ impl<'a> Reader<'a> {
             .iter()
             .map(|(s, _, c)| c * self.bend_mm[*s])
             .fold(0.0, f64::hypot);
-        spread
-            .normal
-            .push(("bends within the noise".to_owned(), BEND_SHARE * bend));
+        spread.normal.push((BENDS.to_owned(), BEND_SHARE * bend));
         (self.balance.fit.value(f), spread)
     }
 
-    /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving.
-    fn at_moment(&self, f: &PerBlock, m: &Moment) -> (f64, Spread) {
-        let (value, mut spread) = self.evaluate(&m.of(&self.balance.fit, f));
-        let leeway = m.leeway(&self.balance.fit, f, self.last);
+    /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving. A course runs straight
+    /// between few nodes; with what the split `left` of the gauge that shows the part alone, it bends as the gauge saw it.
+    fn at_moment(&self, f: &PerBlock, m: &Moment, seen: Option<&Seen>) -> (f64, Spread) {
+        let fit = &self.balance.fit;
+        let left = |k: usize| seen.map_or(0.0, |seen| seen.left(k));
+        let factors = m.factors(|k| fit.value(&f(k)) + left(k));
+        let (value, mut spread) =
+            self.evaluate(&Functional::sum(factors.iter().map(|(k, c)| (f(*k), *c))));
+        let bends: f64 = factors.iter().map(|(k, c)| c * left(*k)).sum();
+        if let Some(seen) = seen {
+            let noise = factors
+                .iter()
+                .map(|(k, c)| c * seen.noise(*k))
+                .fold(0.0, f64::hypot);
+            for (source, sd) in &mut spread.normal {
+                if source == BENDS {
+                    *sd = noise;
+                }
+            }
+        }
+        let leeway = m.leeway(fit, f, self.last);
         if leeway > 0.0 {
             spread
                 .rectangular
                 .push(("moment of the proof load".to_owned(), leeway));
         }
-        (value, spread)
+        (value + bends, spread)
+    }
+
+    /// The gauge that shows a sequence alone.
+    fn seen(&self, sequence: Option<usize>) -> Option<Seen<'_>> {
+        let rows = &self.balance.problem.rows;
+        let place = rows
+            .iter()
+            .position(|r| sequence.is_some_and(|s| r.sequences == [s]))?;
+        Some(Seen {
+            left: &self.residuals[place],
+            variance: &rows[place].variance,
+        })
     }
 
     fn sum(&self, sequences: &[Option<usize>]) -> PerBlock<'_> {
@@ -454,17 +512,18 @@ impl<'a> Reader<'a> {
     /// A part that may have either sign.
     fn plain_part(&self, f: &PerBlock, method: &str) -> Part {
         let at = |m: &Moment| {
-            let (value, spread) = self.at_moment(f, m);
+            let (value, spread) = self.at_moment(f, m, None);
             (interval::two_sided(value, &spread, LEVEL, method), spread)
         };
         self.assemble(f, at, false)
     }
 
     /// A part that never falls.
-    fn slip_part(&self, f: &PerBlock, method: &str) -> Part {
+    fn slip_part(&self, f: &PerBlock, seen: Option<Seen>, method: &str) -> Part {
         let at = |m: &Moment| {
             let functional = f(m.after);
-            let (value, spread) = self.at_moment(f, m);
+            // At rest a course is straight, and single readings only add their noise.
+            let (value, spread) = self.at_moment(f, m, seen.as_ref().filter(|_| !m.rests));
             let mut step = (0.0f64, 0.0f64);
             for (s, _, _) in &functional.sequences {
                 let (estimate, sd) =
@@ -481,6 +540,7 @@ impl<'a> Reader<'a> {
     fn core_part(&self) -> Part {
         assuming_nothing_stored(self.slip_part(
             &self.sum(&[self.balance.sequences.core]),
+            self.seen(self.balance.sequences.core),
             "draw-in at the bitter end",
         ))
     }
@@ -576,8 +636,8 @@ impl<'a> Reader<'a> {
     /// A part between two combinations, moved apart by `off` (mm) below and above.
     fn bracket(&self, lower: &PerBlock, upper: &PerBlock, off: (f64, f64), reason: &str) -> Part {
         let at = |m: &Moment| {
-            let (low, low_spread) = self.at_moment(lower, m);
-            let (high, high_spread) = self.at_moment(upper, m);
+            let (low, low_spread) = self.at_moment(lower, m, None);
+            let (high, high_spread) = self.at_moment(upper, m, None);
             let mut allowed = 0.0f64;
             for (s, _, _) in &upper(m.after).sequences {
                 let (estimate, sd) =
