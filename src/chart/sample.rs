@@ -721,6 +721,7 @@ fn limit(c: &Course1, split: Split, slip: f64) -> Limit {
             slip: mm(0.42 * slip, 0.05),
         }),
         holds,
+        stick_slip: vec![],
         events: if slip >= 2.0 {
             (0..12)
                 .map(|i| SlipEvent {

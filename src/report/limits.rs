@@ -3,7 +3,8 @@
 use super::front::{rate, rule_words};
 use super::view::{Block, Context, Section, Table, line, once};
 use crate::figures::{significant, span_text};
-use crate::stats::Status;
+use crate::limit::StickSlip;
+use crate::stats::{Estimate, Status};
 
 pub(super) fn section(cx: &Context<'_>) -> Section {
     let limit = &cx.analysis.limit;
@@ -135,9 +136,32 @@ pub(super) fn holds(cx: &Context<'_>) -> Option<Section> {
             limit.events.len(),
             cx.units.length_text(largest)
         )));
+        for moved in &limit.stick_slip {
+            blocks.push(Block::Text(stick_slip(cx, moved)));
+        }
         blocks.extend(cx.chart("slip-events"));
     }
     (!blocks.is_empty()).then(|| Section::new("holds", "What happened in the holds", blocks))
+}
+
+/// Loads and sizes of stick-slip in words.
+fn stick_slip(cx: &Context<'_>, moved: &StickSlip) -> String {
+    let figure = |estimate: &Estimate| cx.units.words(estimate);
+    let mut text = format!(
+        "The {} stuck and jumped {} times: it held up to {} and slid down to {}, {} a jump.",
+        moved.interface.words(),
+        moved.jumps,
+        figure(&moved.peak),
+        figure(&moved.trough),
+        figure(&moved.size)
+    );
+    if moved.expected_size.is_known() {
+        text.push_str(&format!(
+            " The fall of the load over the stiffness of the line, 2(Fs − Fk)/k, asks for {}.",
+            figure(&moved.expected_size)
+        ));
+    }
+    text
 }
 
 pub(super) fn aboard(cx: &Context<'_>) -> Option<Section> {
