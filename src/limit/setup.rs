@@ -8,6 +8,11 @@ use crate::stats::coverage::half_width;
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure};
 
+/// A reading that comes earlier by this share still counts as the one after 10 s or 10 min, and how far it keeps from the
+/// next move of the winch, s.
+const EARLY_SHARE: f64 = 0.02;
+const CLEAR_S: f64 = 0.5;
+
 /// The first transfer of the record: tension before easing the winch, 10 s and 10 min after its start, slip meanwhile.
 pub(super) fn transfer(inputs: &LimitInputs, slip: &Slip) -> Option<Transfer> {
     let phase = inputs
@@ -60,10 +65,10 @@ pub(super) fn transfer(inputs: &LimitInputs, slip: &Slip) -> Option<Transfer> {
         .map_or(f64::INFINITY, |p| p.start_s);
     let after = |seconds: f64| {
         let time = phase.start_s + seconds;
-        if time > disturbed {
+        if time > disturbed + EARLY_SHARE * seconds {
             return None;
         }
-        load_about(time, phase.first)
+        load_about(time.min(disturbed - CLEAR_S), phase.first)
     };
     Some(Transfer {
         before_kn,

@@ -1,0 +1,131 @@
+//! What happens once the grip lets go, or takes over: run-outs, stick-slip and the transfer, found in records of the
+//! simulator and held against what really happened.
+
+use bitterend::analysis::{Analysis, Settings};
+use bitterend::limit::{Interface, LimitFigure};
+use bitterend::phases::PhaseKind;
+use bitterend::pipeline::{Inputs, analyse};
+use bitterend::sheet::Rule;
+use bitterend::simulate::{Grade, Kind, Simulated, run};
+use bitterend::stats::Status;
+
+fn pull(kind: Kind, seed: u64) -> (Simulated, Analysis) {
+    let pull = run(&kind.scenario(Grade::Good, seed), seed);
+    let inputs = Inputs {
+        sheet: pull.sheet().expect("the simulator's sheet is one"),
+        log: pull.log(),
+        files: pull.files(),
+    };
+    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    (pull, analysis)
+}
+
+fn running(analysis: &Analysis, interface: Interface) -> &LimitFigure {
+    analysis
+        .limit
+        .figures
+        .iter()
+        .find(|f| f.rule == Rule::Running && f.interface == interface)
+        .expect("every rule at every interface has a figure")
+}
+
+/// Truth: the mean load from the moment of half the ram's speed until the operator lets go.
+#[test]
+fn a_line_that_runs_through_has_its_running_load() {
+    let mut held = 0;
+    for seed in 1..=6 {
+        let (pull, analysis) = pull(Kind::RunOut, seed);
+        let truth = pull.limits.stopper.running.expect("this kind runs out");
+        let figure = running(&analysis, Interface::Stopper);
+        assert_eq!(figure.load.status, Status::Measured, "seed {seed}");
+        assert!(figure.rate.speed_mm_per_min.is_some_and(|v| v > 100.0));
+        let (low, high) = (figure.load.low.unwrap(), figure.load.high.unwrap());
+        held += u32::from((low..=high).contains(&(truth.load.load_kn * 1e3)));
+        let cover = running(&analysis, Interface::Cover);
+        assert_eq!(cover.load.status, Status::NotReached, "seed {seed}");
+        // The figures of the end are those of the run-out's end, not of the slack line after it.
+        let run = analysis
+            .phases
+            .iter()
+            .rfind(|p| p.kind == PhaseKind::RunOut);
+        assert!(run.is_some_and(|p| p.load_end_n < 1.05 * p.load_start_n));
+    }
+    assert!(held >= 5, "{held} of 6");
+}
+
+/// Truth: loads just before and just after every jump.
+#[test]
+fn a_line_that_sticks_and_jumps_has_peaks_troughs_and_sizes() {
+    let mut held = 0;
+    for seed in 1..=6 {
+        let (pull, analysis) = pull(Kind::StickSlip, seed);
+        let truth = pull.limits.stopper.jumps.expect("this kind jumps");
+        assert_eq!(analysis.limit.events.len(), truth.count, "seed {seed}");
+        for (event, jump) in analysis.limit.events.iter().zip(&pull.truth.jumps) {
+            assert_eq!(event.interface, Interface::Stopper);
+            assert!((event.time_s - jump.time).abs() < 0.2, "{event:?} {jump:?}");
+            assert!((event.size_mm - jump.size * 1e3).abs() < 0.1 * jump.size * 1e3 + 0.15);
+        }
+        let found = &analysis.limit.stick_slip[0];
+        let off = |found: Option<f64>, kn: f64| (found.unwrap() / (kn * 1e3) - 1.0).abs();
+        assert!(off(found.peak.value, truth.peak.indicated_kn) < 0.01);
+        assert!(off(found.trough.value, truth.trough.indicated_kn) < 0.03);
+        // 2(Fs − Fk)/k: the line's stiffness explains the size.
+        let ratio = found.size.value.unwrap() / found.expected_size.value.unwrap();
+        assert!((0.6..1.6).contains(&ratio), "seed {seed}: {ratio}");
+        let figure = running(&analysis, Interface::Stopper);
+        let (low, high) = (figure.load.low.unwrap(), figure.load.high.unwrap());
+        let middle = 0.5e3 * (truth.peak.load_kn + truth.trough.load_kn);
+        held += u32::from((low..=high).contains(&middle));
+    }
+    assert!(held >= 5, "{held} of 6");
+}
+
+/// Nothing runs, jumps or is transferred where the line holds or only creeps.
+#[test]
+fn a_line_that_holds_neither_runs_nor_jumps() {
+    for (kind, seed) in [
+        (Kind::Halyard, 1),
+        (Kind::CoreSlip, 2),
+        (Kind::DriftAndLag, 3),
+        (Kind::HandWinched, 4),
+    ] {
+        let (_, analysis) = pull(kind, seed);
+        assert!(analysis.limit.events.is_empty(), "{}", kind.name());
+        assert!(analysis.limit.transfer.is_none());
+        for interface in [Interface::Stopper, Interface::Cover] {
+            let figure = running(&analysis, interface);
+            assert_eq!(figure.load.status, Status::NotReached, "{}", kind.name());
+        }
+    }
+}
+
+/// The cell on the tail shows when the winch is eased; truth: loads and slip of the simulator around that time.
+#[test]
+fn a_transfer_is_found_by_the_load_on_the_tail() {
+    for seed in 1..=4 {
+        let (pull, analysis) = pull(Kind::Transfer, seed);
+        let transfer = analysis.limit.transfer.as_ref().expect("a transfer");
+        let eased = analysis
+            .phases
+            .iter()
+            .find(|p| p.kind == PhaseKind::Transfer)
+            .expect("its phase");
+        let row = |time: f64| pull.time_s.partition_point(|t| *t < time);
+        let load = |time: f64| pull.truth.load[row(time)] / 1e3;
+        let near = |found: f64, kn: f64| (found / kn - 1.0).abs() < 0.02;
+        assert!(near(transfer.before_kn, load(eased.start_s - 0.3)));
+        assert!(near(
+            transfer.after_10_s_kn.unwrap(),
+            load(eased.start_s + 10.0)
+        ));
+        assert!(near(
+            transfer.after_10_min_kn.unwrap(),
+            load(eased.start_s + 599.0)
+        ));
+        let slip = |time: f64| pull.truth.stopper_slip[row(time)];
+        let slid = slip(eased.start_s + 10.0) - slip(eased.start_s - 0.3);
+        let found = transfer.slip.value.unwrap();
+        assert!((found - slid).abs() < 3e-4, "seed {seed}: {found} {slid}");
+    }
+}
