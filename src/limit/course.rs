@@ -4,7 +4,7 @@
 //! looked for in it. What seating is, [`super::seating`] says.
 
 use super::seating::Seating;
-use super::{Interface, LimitInputs, SlipEvent, events};
+use super::{Interface, LimitInputs, SlipEvent, events, first};
 use crate::ingest::GaugeKind;
 use crate::separate::{Course, PartName};
 use crate::stats::estimate::LEVEL;
@@ -202,9 +202,14 @@ impl Slip {
     }
 
     /// The same slip as its gauge saw it, block by block, instead of straight between nodes: a chord lies above slip that
-    /// sets in slowly, and would reach a small level too early.
+    /// sets in slowly, and would reach a small level too early. Single readings that are noisier than what counts as slip
+    /// would reach it by their noise: then the course stays.
     pub fn as_read(&self) -> Self {
         let mut read = self.clone();
+        let quiet = |noise: &f64| first::IN_UNCERTAINTIES * noise <= first::LEAST;
+        if !self.noise.iter().all(quiet) {
+            return read;
+        }
         for list in [&mut read.value, &mut read.low, &mut read.high] {
             for (slip, left) in list.iter_mut().zip(&self.left) {
                 *slip += left;

@@ -100,26 +100,23 @@ pub(super) fn of_criteria(candidates: &[(Estimate, AtRate)]) -> Option<(Estimate
         .iter()
         .find(|(load, _)| load.method == first.load.method)
         .map_or(AtRate::default(), |(_, rate)| *rate);
-    let mut load = first.load;
-    if !reasons.is_empty() {
-        if load.status == Status::NotReached {
-            return Some((
-                Estimate::cannot_tell(
-                    Measure::Force,
-                    format!(
-                        "one allowance was not reached, another cannot be told: {}",
-                        reasons.join("; ")
-                    ),
-                ),
-                AtRate::default(),
-            ));
-        }
-        let own = load.reason.take().map(|r| r + "; ").unwrap_or_default();
-        load.reason = Some(format!(
-            "{own}another allowance, that may be reached earlier, cannot be told: {}",
-            reasons.join("; ")
-        ));
+    let load = first.load;
+    if reasons.is_empty() {
+        return Some((load, rate));
     }
+    let untold = reasons.join("; ");
+    let Some(high) = load.high else {
+        let reason = format!("one allowance was not reached, another cannot be told: {untold}");
+        return Some((
+            Estimate::cannot_tell(Measure::Force, reason),
+            AtRate::default(),
+        ));
+    };
+    // What cannot be told may have been reached at any load below.
+    let own = load.reason.map(|r| r + "; ").unwrap_or_default();
+    let reason =
+        format!("{own}another allowance, that may be reached earlier, cannot be told: {untold}");
+    let load = Estimate::bracket(Measure::Force, 0.0, high, load.method, reason);
     Some((load, rate))
 }
 

@@ -17,7 +17,7 @@ use crate::stats::{Estimate, Measure, Status, autocorrelation, quantile};
 /// Slip that counts as slip, m.
 pub(super) const LEAST: f64 = 1e-4;
 /// The same in standard uncertainties.
-const IN_UNCERTAINTIES: f64 = 3.0;
+pub(super) const IN_UNCERTAINTIES: f64 = 3.0;
 /// Share of the load between the ends of an interval beyond which seating leaves a bracket, no figure.
 const APART: f64 = 0.1;
 /// Probability below which a bend is believed.

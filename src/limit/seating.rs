@@ -169,8 +169,12 @@ impl Slip {
             .find(|k| y[*k] > y[half] + BEYOND)
             .unwrap_or(y.len())
             .max(1);
-        if y[end - 1] - y[0] < LEAST.max(3.0 * noise) {
+        let slid = y[end - 1] - y[0];
+        if slid < LEAST {
             return None;
+        }
+        if slid < 3.0 * noise {
+            return Some(unsettled(&rising, &apart, slid));
         }
         let points = Points {
             noise: picked
