@@ -8,6 +8,7 @@
 //! window; what it bends nevertheless is carried as [`ROUNDED_S`].
 
 use super::Signal;
+use crate::stats::weighted_median;
 
 /// Lag of a gauge behind the load.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -84,23 +85,18 @@ impl<'a> Corners<'a> {
 }
 
 /// The weighted median of lags with their standard uncertainties.
-fn typical(mut lags: Vec<(f64, f64)>) -> Option<Lag> {
+fn typical(lags: Vec<(f64, f64)>) -> Option<Lag> {
     if lags.len() < FEWEST {
         return None;
     }
-    lags.sort_by(|a, b| a.0.total_cmp(&b.0));
     let whole: f64 = lags.iter().map(|(_, u)| u.powi(-2)).sum();
-    let mut sum = 0.0;
-    let middle = lags.iter().find(|(_, u)| {
-        sum += u.powi(-2);
-        sum >= 0.5 * whole
-    })?;
-    let chi: f64 = lags.iter().map(|(l, u)| ((l - middle.0) / u).powi(2)).sum();
+    let middle = weighted_median(lags.iter().map(|(lag, u)| (*lag, u.powi(-2))).collect())?;
+    let chi: f64 = lags.iter().map(|(l, u)| ((l - middle) / u).powi(2)).sum();
     let scatter = (chi / (lags.len() - 1) as f64).max(1.0);
     // The median's standard error is 1.25 times the mean's (normal errors).
     let u = 1.2533 * (scatter / whole).sqrt();
     (u < WORTH_S).then_some(Lag {
-        lag_s: middle.0,
+        lag_s: middle,
         standard_uncertainty_s: u.hypot(ROUNDED_S),
         corners: lags.len(),
     })

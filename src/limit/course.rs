@@ -54,6 +54,9 @@ pub(crate) struct Slip {
     pub open: Vec<f64>,
     /// Jumps of this interface.
     pub jumps: Vec<SlipEvent>,
+    /// Time between readings, s, and standard deviation of the noise of one reading of the load, N.
+    period_s: f64,
+    load_noise: f64,
 }
 
 /// Where a course reaches a level.
@@ -63,14 +66,11 @@ pub(crate) struct Crossing {
     pub load: f64,
     /// Half the difference of load between the two neighbours: the place between them is not known better.
     pub gap: f64,
-    /// The load fell there, as at a jump.
-    pub fell: bool,
+    /// It was reached in a jump.
+    pub jumped: bool,
     /// The element that reached the level first.
     pub at: usize,
 }
-
-/// A load that falls by so many times more than it would have risen meanwhile has jumped.
-const JUMP_FALL: f64 = 2.0;
 
 /// The progressive slip of an interface.
 pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
@@ -90,8 +90,11 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
         seating: None,
         open: vec![],
         jumps: vec![],
+        period_s: inputs.conditioned.period_s,
+        load_noise: inputs.conditioned.load.noise,
     };
-    if let Some(course) = own(inputs, interface) {
+    let part = part_of(interface);
+    if let Some(course) = usable(inputs, part) {
         slip.jumps = events::find(inputs)
             .into_iter()
             .filter(|e| e.interface == interface)
@@ -117,7 +120,6 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
             return slip;
         }
     }
-    let part = part_of(interface);
     let reason = inputs
         .separated
         .parts
@@ -133,11 +135,6 @@ fn part_of(interface: Interface) -> PartName {
         Interface::Cover => PartName::CoverSlip,
         _ => PartName::StopperSlip,
     }
-}
-
-/// The course that the split gives of the interface's own slip.
-pub(super) fn own<'a>(inputs: &LimitInputs<'a>, interface: Interface) -> Option<&'a Course> {
-    usable(inputs, part_of(interface))
 }
 
 /// A course whose lists have one element per block.
@@ -315,27 +312,14 @@ impl Slip {
                 time: self.time[0],
                 load: self.load[0],
                 gap: 0.0,
-                fell: false,
+                jumped: false,
                 at,
             });
         }
         let (before, after) = (level(at - 1) - rising[at - 1], rising[at] - level(at));
         let share = before / (before + after).max(f64::MIN_POSITIVE);
-        // A jump unloads the line: it let go between the last load before and what that had risen to by then.
-        let pace = at.checked_sub(2).map_or(0.0, |earlier| {
-            (self.load[at - 1] - self.load[earlier])
-                / (self.time[at - 1] - self.time[earlier]).max(f64::MIN_POSITIVE)
-        });
-        let rise = pace * (self.time[at] - self.time[at - 1]);
-        if rise > 0.0 && self.load[at] < self.load[at - 1] - JUMP_FALL * rise {
-            let gap = 0.5 * rise;
-            return Some(Crossing {
-                time: self.time[at - 1],
-                load: self.load[at - 1] + gap,
-                gap,
-                fell: true,
-                at,
-            });
+        if let Some(jump) = self.jump(at) {
+            return Some(jump);
         }
         let between =
             |list: &[f64]| list[at - 1] + share.clamp(0.0, 1.0) * (list[at] - list[at - 1]);
@@ -343,7 +327,27 @@ impl Slip {
             time: between(&self.time),
             load: between(&self.load),
             gap: 0.5 * (self.load[at] - self.load[at - 1]).abs(),
-            fell: false,
+            jumped: false,
+            at,
+        })
+    }
+
+    /// The jump between the element before this one and this one, if there was one: the line let go between the last
+    /// reading before it and the next, up to which the load rose on.
+    fn jump(&self, at: usize) -> Option<Crossing> {
+        let before = at.checked_sub(1)?;
+        let span = self.time[before]..=self.time[at];
+        let jump = self.jumps.iter().find(|e| span.contains(&e.time_s))?;
+        let pace = before.checked_sub(1).map_or(0.0, |earlier| {
+            (self.load[before] - self.load[earlier])
+                / (self.time[before] - self.time[earlier]).max(f64::MIN_POSITIVE)
+        });
+        let risen = 0.5 * (pace * self.period_s).max(0.0);
+        Some(Crossing {
+            time: jump.time_s,
+            load: 1e3 * jump.peak_kn + risen,
+            gap: risen.hypot(3f64.sqrt() * self.load_noise),
+            jumped: true,
             at,
         })
     }

@@ -1,18 +1,17 @@
 //! Jumps of stick-slip: when, from which load to which, how far.
 //!
 //! A jump is a fall of the load within a few entries that is far outside its noise, and with it a step forward of the
-//! gauge that watches an interface (when a winch eases, the gauges go back): the tail mark, else the mark at the mouth, for the stopper; the
-//! travel gauge together with the line's springing back for the cover. Without such a gauge no interface is named and no
-//! jump is reported. Size to be expected for a stick-slip of a line of stiffness k: 2(F_s − F_k)/k.
+//! gauge that watches an interface (when a winch eases, the gauges go back): the tail mark, else the mark at the mouth, for
+//! the stopper; the core draw-in, else the travel together with the line's springing back, for the cover. Without such a
+//! gauge no interface is named and no jump is reported. Size to be expected for a stick-slip of a line of stiffness k: 2(F_s − F_k)/k.
 
-use super::course;
 use super::load::LoadErrors;
 use super::{Interface, LimitInputs, SlipEvent, StickSlip};
 use crate::condition::{Conditioned, Signal};
 use crate::ingest::GaugeKind;
 use crate::phases::PhaseKind;
 use crate::stats::estimate::LEVEL;
-use crate::stats::{Estimate, Measure, quantile};
+use crate::stats::{Estimate, Measure, mean_of_few, quantile};
 
 /// A jump is over within so many entries, or within this time, s, whichever is longer.
 const ENTRIES: usize = 4;
@@ -101,7 +100,6 @@ fn fall(record: &Conditioned, i: usize) -> Option<(usize, usize)> {
 
 /// Which interface jumped, and how far.
 fn jump(inputs: &LimitInputs, peak: usize, trough: usize) -> Option<(Interface, f64)> {
-    let known = |interface: Interface| course::own(inputs, interface).is_some();
     let gauge = |kind: GaugeKind| inputs.conditioned.gauge(kind);
     let moved = |signal: &Signal| {
         let step = signal.values.get(trough)? - signal.values.get(peak)?;
@@ -120,23 +118,17 @@ fn jump(inputs: &LimitInputs, peak: usize, trough: usize) -> Option<(Interface, 
     {
         return None;
     }
-    let stopper = jumped(GaugeKind::Tail).or_else(|| jumped(GaugeKind::Mark));
-    if known(Interface::Stopper)
-        && let Some(size) = stopper
-    {
+    if let Some(size) = jumped(GaugeKind::Tail).or_else(|| jumped(GaugeKind::Mark)) {
         return Some((Interface::Stopper, size));
     }
-    if known(Interface::Cover) {
-        if let Some(size) = jumped(GaugeKind::Core) {
-            return Some((Interface::Cover, size));
-        }
-        let watched = gauge(GaugeKind::Tail).or_else(|| gauge(GaugeKind::Mark));
-        let ((travel, noise), springs_back) = (travel?, springs_back?);
-        if watched.is_some() && travel + springs_back > STEP * noise {
-            return Some((Interface::Cover, travel + springs_back));
-        }
+    if let Some(size) = jumped(GaugeKind::Core) {
+        return Some((Interface::Cover, size));
     }
-    None
+    // Without a gauge at the stopper it may as well have been the stopper.
+    gauge(GaugeKind::Tail).or_else(|| gauge(GaugeKind::Mark))?;
+    let ((travel, noise), springs_back) = (travel?, springs_back?);
+    let size = travel + springs_back;
+    (size > STEP * noise).then_some((Interface::Cover, size))
 }
 
 /// Fewest jumps of an interface that make stick-slip of it.
@@ -193,15 +185,6 @@ fn stick_slip(
             ),
         },
     })
-}
-
-/// Mean of a few values, and a standard error whose normal factor gives Student's interval.
-pub(super) fn mean_of_few(values: &[f64]) -> (f64, f64) {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
-    let few = quantile::two_sided(LEVEL, (n - 1.0).max(1.0)) / quantile::normal(0.5 + 0.5 * LEVEL);
-    (mean, few * (variance / n).sqrt())
 }
 
 /// Stretch per newton of the whole gauge length near a load, m/N, from the unloading curve found.

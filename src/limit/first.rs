@@ -119,15 +119,10 @@ pub(super) fn reach(
         );
     }
     let errors = LoadErrors::of(inputs.conditioned);
-    // At a jump the load is that of the last reading before it, not that of a block.
-    let crossing = |list: &[f64]| {
-        let found = slip.crossing(list, &level)?;
-        Some(at_jump(inputs, slip, found))
-    };
-    let first = crossing(&slip.high);
-    let last = crossing(&slip.low);
+    let first = slip.crossing(&slip.high, &level);
+    let last = slip.crossing(&slip.low, &level);
     let middle = match slip.known {
-        Known::Value => crossing(&slip.value),
+        Known::Value => slip.crossing(&slip.value, &level),
         Known::Bracket | Known::AtMost => None,
     };
     if let Some(crossing) = [first, middle].into_iter().flatten().find(|c| c.at == 0)
@@ -171,38 +166,13 @@ pub(super) fn reach(
             } else {
                 "the gauges bracket this slip"
             };
-            let high = last.map(|last| last.load + if last.fell { last.gap } else { 0.0 });
+            let high = last.map(|last| last.load + if last.jumped { last.gap } else { 0.0 });
             let low = high.map_or(first.load, |high| first.load.min(high));
             (
                 errors.bracket(low, high, method, reason),
                 rate_at(inputs, &first),
             )
         }
-    }
-}
-
-/// The crossing moved to the jump that made it, if one did: between the last reading before it and the next, up to which
-/// the load rose on.
-fn at_jump(inputs: &LimitInputs, slip: &Slip, found: Crossing) -> Crossing {
-    let Some(before) = found.at.checked_sub(1) else {
-        return found;
-    };
-    let span = slip.time[before]..=slip.time[found.at];
-    let Some(jump) = slip.jumps.iter().find(|e| span.contains(&e.time_s)) else {
-        return found;
-    };
-    let record = inputs.conditioned;
-    let pace = before.checked_sub(1).map_or(0.0, |earlier| {
-        (slip.load[before] - slip.load[earlier])
-            / (slip.time[before] - slip.time[earlier]).max(f64::MIN_POSITIVE)
-    });
-    let risen = 0.5 * (pace * record.period_s).max(0.0);
-    Crossing {
-        time: jump.time_s,
-        load: 1e3 * jump.peak_kn + risen,
-        gap: risen.hypot(3f64.sqrt() * record.load.noise),
-        fell: true,
-        at: found.at,
     }
 }
 
@@ -225,7 +195,7 @@ fn measured(
     let gap = middle.gap / 3f64.sqrt();
     let Some((value, noise)) = slip
         .refined(middle, level(middle.at))
-        .filter(|_| !middle.fell)
+        .filter(|_| !middle.jumped)
     else {
         // The whole interval, noise of single blocks included.
         let blur = |far: f64| (far.max(0.0) / factor).hypot(gap);

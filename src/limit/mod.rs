@@ -262,7 +262,8 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
         figures.extend(of_rule);
     }
     let governing = governing_figure(inputs, &figures, &mut caveats);
-    let events = events::find(inputs);
+    let mut events: Vec<SlipEvent> = slips.iter().flat_map(|slip| slip.jumps.clone()).collect();
+    events.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     let (projections, doubts) = projection::all(inputs, &slips);
     caveats.extend(doubts);
     caveats.extend(remarks::all(inputs, &slips));

@@ -2,17 +2,17 @@
 //! and troughs.
 //!
 //! Taken over the run-out phases from the entries of the record; neighbours are not independent, so the standard error
-//! counts their correlation, and with it a load that falls instead of standing. The interface that runs is the one whose slip makes up
-//! most of the slip of that phase.
+//! counts their correlation, and with it a load that falls instead of standing. An interface runs where its own slip makes
+//! up half the shortest run or more.
 
 use super::course::{Known, Slip};
-use super::events::{SERIES, mean_of_few};
+use super::events::SERIES;
 use super::load::LoadErrors;
 use super::{AtRate, LimitFigure, LimitInputs, SlipEvent};
 use crate::caveat::{Caveat, Weight};
 use crate::phases::{Phase, PhaseKind};
 use crate::sheet::Rule;
-use crate::stats::{Estimate, Measure, autocorrelation, quantile};
+use crate::stats::{Estimate, Measure, autocorrelation, mean_of_few};
 
 /// Points that a plateau is thinned to.
 const PLATEAU_POINTS: usize = 2000;
@@ -82,20 +82,18 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
         );
         return (errors.not_reached(top, method, reason), AtRate::default());
     }
-    let n = means.len() as f64;
-    let mean = means.iter().map(|(m, _)| m).sum::<f64>() / n;
-    let within = means.iter().map(|(_, e)| e * e).sum::<f64>().sqrt() / n;
+    let within = means.iter().map(|(_, e)| e * e).sum::<f64>().sqrt() / means.len() as f64;
+    let loads: Vec<f64> = means.iter().map(|(load, _)| *load).collect();
+    let (mean, between) = mean_of_few(&loads);
     // Several run-outs of one pull scatter more than each within itself.
-    let between = if means.len() > 1 {
-        let variance = means.iter().map(|(m, _)| (m - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        (variance / n).sqrt() * quantile::two_sided(0.95, n - 1.0) / quantile::normal(0.975)
+    let error = if loads.len() > 1 {
+        within.max(between)
     } else {
-        0.0
+        within
     };
     let (moved, time) = speeds
         .iter()
         .fold((0.0, 0.0), |s, m| (s.0 + m.0, s.1 + m.1));
-    let error = within.max(between);
     let rate = AtRate {
         speed_mm_per_min: Some(moved / time * 6e4),
         ..AtRate::default()

@@ -2,10 +2,10 @@
 //!
 //! Seating goes with the highest load so far and saturates; it is spent early and does not repeat. Progressive slip goes
 //! with time: what slides while the load stays below its highest so far (in a hold, on loading again) is progressive for
-//! certain, and so is a jump. So that part is set apart first, and [`super::bite`] splits what is left, the fresh slip of the first
-//! loading, into a saturating curve and what sets in later. Its whole set of seatings that fit goes into the interval of
-//! the progressive slip. Where the points are too few or fit none of the curves, seating may be anything up to what
-//! slipped below half the highest load.
+//! certain, and so is a jump. So that part is set apart first, and [`super::bite`] splits what is left, the fresh slip of
+//! the first loading, into a saturating curve and what sets in later. Its whole set of seatings that fit goes into the
+//! interval of the progressive slip. Where the points are too few, drown in noise or fit none of the curves, seating may be
+//! anything up to what slipped below half the highest load.
 
 use super::LimitInputs;
 use super::bite::{self, Bite, Bites};

@@ -6,6 +6,7 @@ use crate::caveat::{Caveat, Weight};
 use crate::condition::{Conditioned, Signal};
 use crate::phases::{Blocks, CYCLE_SHARE, Phase, PhaseKind};
 use crate::sheet::Sheet;
+use crate::stats::weighted_median;
 
 /// A rate below this share of the typical loading rate is level.
 const LEVEL_SHARE: f64 = 0.12;
@@ -35,7 +36,7 @@ pub(super) fn ramp_rate(blocks: &Blocks) -> f64 {
 }
 
 fn weighted_median_rate(blocks: &Blocks, wanted: impl Fn(f64) -> bool) -> f64 {
-    let mut rates: Vec<(f64, f64)> = (1..blocks.len())
+    let rates: Vec<(f64, f64)> = (1..blocks.len())
         .map(|k| {
             (
                 blocks.load_n[k] - blocks.load_n[k - 1],
@@ -45,16 +46,7 @@ fn weighted_median_rate(blocks: &Blocks, wanted: impl Fn(f64) -> bool) -> f64 {
         .filter(|(gain, dt)| wanted(*gain) && *dt > 0.0)
         .map(|(gain, dt)| ((gain / dt).abs(), gain.abs()))
         .collect();
-    rates.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = rates.iter().map(|r| r.1).sum::<f64>() / 2.0;
-    let mut passed = 0.0;
-    for (rate, weight) in rates {
-        passed += weight;
-        if passed >= half {
-            return rate;
-        }
-    }
-    0.0
+    weighted_median(rates).unwrap_or(0.0)
 }
 
 /// Trend of each block.

@@ -12,6 +12,7 @@ use super::Blocks;
 use super::label::{Trend, equal_runs};
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
+use crate::stats::weighted_median;
 
 /// Shortest way of a run, m (common practice, no source).
 const LEAST_M: f64 = 0.01;
@@ -84,7 +85,7 @@ fn pace(place: &[f64], time_s: &[f64], k: usize) -> f64 {
 
 /// Pace of the travel while the load rises: the median, weighted by the travel gained.
 fn ramp_pace(travel: &[f64], blocks: &Blocks, trend: &[Trend]) -> f64 {
-    let mut paces: Vec<(f64, f64)> = (1..blocks.len())
+    let paces: Vec<(f64, f64)> = (1..blocks.len())
         .filter(|k| trend[*k] == Trend::Up && trend[k - 1] == Trend::Up)
         .map(|k| {
             let gained = travel[k] - travel[k - 1];
@@ -92,16 +93,7 @@ fn ramp_pace(travel: &[f64], blocks: &Blocks, trend: &[Trend]) -> f64 {
         })
         .filter(|(pace, gained)| pace.is_finite() && *gained > 0.0)
         .collect();
-    paces.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = paces.iter().map(|p| p.1).sum::<f64>() / 2.0;
-    let mut passed = 0.0;
-    for (pace, gained) in paces {
-        passed += gained;
-        if passed >= half {
-            return pace;
-        }
-    }
-    0.0
+    weighted_median(paces).unwrap_or(0.0)
 }
 
 /// Runs among the blocks: around each highest pace, as far as half of it lasts.

@@ -58,8 +58,6 @@ pub(super) struct Balance {
     pub end_entry: usize,
     /// Last block of the pull among those in use; what follows a run-out only tells what came back.
     pub last_block: usize,
-    /// The line ran through there.
-    pub ran_out: bool,
     /// How much wider than its noise each gauge's residuals are, as a factor on the variance.
     pub misfit: Vec<f64>,
     /// Slope of stretch against load per block, mm/N.
@@ -164,9 +162,8 @@ struct Scene<'a> {
     blocks: Vec<Range<usize>>,
     /// Blocks of the first dwell, at the start of `blocks`.
     dwell: usize,
-    /// Last of `blocks` that belongs to the pull, and whether the line ran through there.
+    /// Last of `blocks` that belongs to the pull.
     last: usize,
-    ran_out: bool,
     time: Vec<f64>,
     /// Rate of load per block, N/s.
     load_rate: Vec<f64>,
@@ -349,7 +346,6 @@ impl<'a> Scene<'a> {
             blocks,
             dwell,
             last,
-            ran_out,
             time,
             load_rate,
             load_variance,
@@ -688,7 +684,6 @@ impl<'a> Scene<'a> {
             start_entry: self.blocks[0].start,
             end_entry: self.blocks[n - 1].end,
             last_block: self.last,
-            ran_out: self.ran_out,
             misfit,
             slope: vec![0.0; n],
             ranges: self.blocks.clone(),

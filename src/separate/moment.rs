@@ -16,8 +16,6 @@ pub(super) struct Moment {
     /// Block whose centre comes before it, and block whose centre comes after; the same at a block.
     pub before: usize,
     pub after: usize,
-    /// The line rests there.
-    pub rests: bool,
     /// How well it is known, as a share of the way between the two.
     open: f64,
     /// How far on the way from one to the other; more than one beyond the last centre.
@@ -39,7 +37,6 @@ impl Moment {
         Self {
             before: block,
             after: block,
-            rests: false,
             open: 0.0,
             share: 0.0,
             curved: Vec::new(),
@@ -61,7 +58,6 @@ impl Moment {
         Self {
             before,
             after: last,
-            rests: !balance.ran_out,
             open: 0.0,
             share,
             curved: Vec::new(),
@@ -119,7 +115,6 @@ impl Moment {
         Some(Self {
             before,
             after,
-            rests: false,
             open,
             share,
             curved,

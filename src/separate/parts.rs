@@ -419,8 +419,11 @@ impl<'a> Reader<'a> {
 
     /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving. A course runs straight
     /// between few nodes; with what the split `left` of the gauge that shows the part alone, it bends as the gauge saw it.
+    /// Where the part hardly moves, the course is straight, and single readings would only add their noise.
     fn at_moment(&self, f: &PerBlock, m: &Moment, seen: Option<&Seen>) -> (f64, Spread) {
         let fit = &self.balance.fit;
+        let moved = (fit.value(&f(m.after)) - fit.value(&f(m.before))).abs();
+        let seen = seen.filter(|seen| moved > seen.noise(m.after));
         let left = |k: usize| seen.map_or(0.0, |seen| seen.left(k));
         let factors = m.factors(|k| fit.value(&f(k)) + left(k));
         let (value, mut spread) =
@@ -522,8 +525,7 @@ impl<'a> Reader<'a> {
     fn slip_part(&self, f: &PerBlock, seen: Option<Seen>, method: &str) -> Part {
         let at = |m: &Moment| {
             let functional = f(m.after);
-            // At rest a course is straight, and single readings only add their noise.
-            let (value, spread) = self.at_moment(f, m, seen.as_ref().filter(|_| !m.rests));
+            let (value, spread) = self.at_moment(f, m, seen.as_ref());
             let mut step = (0.0f64, 0.0f64);
             for (s, _, _) in &functional.sequences {
                 let (estimate, sd) =
