@@ -20,19 +20,23 @@ fn pull(kind: Kind, seed: u64) -> (Simulated, Analysis) {
     (pull, analysis)
 }
 
-fn running(analysis: &Analysis, interface: Interface) -> &LimitFigure {
+fn of(analysis: &Analysis, rule: Rule, interface: Interface) -> &LimitFigure {
     analysis
         .limit
         .figures
         .iter()
-        .find(|f| f.rule == Rule::Running && f.interface == interface)
+        .find(|f| f.rule == rule && f.interface == interface)
         .expect("every rule at every interface has a figure")
+}
+
+fn running(analysis: &Analysis, interface: Interface) -> &LimitFigure {
+    of(analysis, Rule::Running, interface)
 }
 
 /// Truth: the mean load from the moment of half the ram's speed until the operator lets go.
 #[test]
 fn a_line_that_runs_through_has_its_running_load() {
-    let mut held = 0;
+    let (mut held, mut too_high) = (0, 0);
     for seed in 1..=6 {
         let (pull, analysis) = pull(Kind::RunOut, seed);
         let truth = pull.limits.stopper.running.expect("this kind runs out");
@@ -43,6 +47,14 @@ fn a_line_that_runs_through_has_its_running_load() {
         held += u32::from((low..=high).contains(&(truth.load.load_kn * 1e3)));
         let cover = running(&analysis, Interface::Cover);
         assert_eq!(cover.load.status, Status::NotReached, "seed {seed}");
+        // What ran through on the dock keeps no load aboard that is as high.
+        let aboard = analysis.aboard.as_ref().expect("the sheet states one");
+        if aboard.load_kn * 1e3 >= low {
+            assert_eq!(aboard.kept_at_once.status, Status::CannotTell);
+            too_high += 1;
+        } else {
+            assert_ne!(aboard.kept_at_once.status, Status::CannotTell);
+        }
         // The figures of the end are those of the run-out's end, not of the slack line after it.
         let run = analysis
             .phases
@@ -51,6 +63,7 @@ fn a_line_that_runs_through_has_its_running_load() {
         assert!(run.is_some_and(|p| p.load_end_n < 1.05 * p.load_start_n));
     }
     assert!(held >= 5, "{held} of 6");
+    assert!(too_high > 0);
 }
 
 /// Truth: loads just before and just after every jump.
@@ -81,6 +94,28 @@ fn a_line_that_sticks_and_jumps_has_peaks_troughs_and_sizes() {
     assert!(held >= 5, "{held} of 6");
 }
 
+/// Truth: the load just before the first jump; the slip before it is seating.
+#[test]
+fn a_line_that_jumps_slips_first_at_its_first_jump() {
+    let (mut held, mut values) = (0, 0);
+    for seed in 1..=8 {
+        let (pull, analysis) = pull(Kind::StickSlip, seed);
+        let truth = pull.limits.stopper.first_slip.expect("it jumps");
+        let figure = of(&analysis, Rule::FirstSlip, Interface::Stopper);
+        let (low, high) = (figure.load.low.unwrap(), figure.load.high.unwrap());
+        held += u32::from((low..=high).contains(&(truth.load_kn * 1e3)));
+        if let Some(value) = figure.load.value {
+            values += 1;
+            // A reading beside a jump may hold a part of it already.
+            assert!(
+                (value / (truth.load_kn * 1e3) - 1.0).abs() < 0.05,
+                "seed {seed}: {value}"
+            );
+        }
+    }
+    assert!(held >= 7 && values >= 5, "{held} of 8, {values} values");
+}
+
 /// Nothing runs, jumps or is transferred where the line holds or only creeps.
 #[test]
 fn a_line_that_holds_neither_runs_nor_jumps() {
@@ -103,6 +138,7 @@ fn a_line_that_holds_neither_runs_nor_jumps() {
 /// The cell on the tail shows when the winch is eased; truth: loads and slip of the simulator around that time.
 #[test]
 fn a_transfer_is_found_by_the_load_on_the_tail() {
+    let mut counted = 0;
     for seed in 1..=4 {
         let (pull, analysis) = pull(Kind::Transfer, seed);
         let transfer = analysis.limit.transfer.as_ref().expect("a transfer");
@@ -127,5 +163,12 @@ fn a_transfer_is_found_by_the_load_on_the_tail() {
         let slid = slip(eased.start_s + 10.0) - slip(eased.start_s - 0.3);
         let found = transfer.slip.value.unwrap();
         assert!((found - slid).abs() < 3e-4, "seed {seed}: {found} {slid}");
+        // Aboard counts what slid when the stopper took over, not what slid while the winch still held.
+        let aboard = &analysis.aboard.as_ref().expect("the sheet states one").slip;
+        if let Some(slip) = aboard.value {
+            assert!(slip > slid - 3e-4, "seed {seed}: {slip} {slid}");
+            counted += 1;
+        }
     }
+    assert!(counted > 0);
 }

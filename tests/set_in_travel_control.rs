@@ -22,6 +22,6 @@ fn set_at_the_proof_load_is_not_spread_over_the_ramp() {
     }
     let rmse = (square / seeds.count() as f64).sqrt();
     println!("set at the proof load is off by {rmse:.2} mm RMS");
-    // Drawn out over the ramp it is off by 1.3 mm.
-    assert!(rmse < 1.0, "{rmse} mm");
+    // Drawn out over the ramp it is off by 1.3 mm; free to grow in every hold, by 0.8 mm.
+    assert!(rmse < 0.6, "{rmse} mm");
 }

@@ -13,7 +13,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Weight};
 use crate::limit::{Interface, Limit, LimitInputs};
+use crate::phases::PhaseKind;
 use crate::separate::{PartName, StretchCurve};
+use crate::sheet::Rule;
 use crate::stats::coverage::half_width;
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure, Status};
@@ -53,6 +55,8 @@ pub struct KeptCurve {
     pub kept: Vec<f64>,
 }
 
+/// Time after a transfer at which slip counts as that at once, s.
+const AT_ONCE: f64 = 10.0;
 /// Time of the projection, s.
 const AN_HOUR: f64 = 3600.0;
 /// Points of a chart curve.
@@ -86,8 +90,16 @@ pub fn keep(inputs: &LimitInputs, limit: &Limit) -> (Option<AboardResult>, Vec<C
         Ok(branch) => {
             curves.extend(curve("this line", branch, load));
             let within = stretch_error(inputs);
-            let at_once = kept(branch, load, &slip, within, Status::Measured);
-            let after = after_an_hour(branch, load, &slip, limit, within);
+            let (at_once, after) = match ran_through(limit, load) {
+                Some(reason) => {
+                    let cannot = || Estimate::cannot_tell(Measure::Share, reason.clone());
+                    (cannot(), cannot())
+                }
+                None => (
+                    kept(branch, load, &slip, within, Status::Measured),
+                    after_an_hour(branch, load, &slip, limit, within),
+                ),
+            };
             let behind = aboard
                 .load_found
                 .map(|found| slip_behind(branch, load, found.si(), within));
@@ -116,11 +128,35 @@ pub fn keep(inputs: &LimitInputs, limit: &Limit) -> (Option<AboardResult>, Vec<C
     (Some(result), caveats)
 }
 
+/// Why nothing can be kept: on the dock the line ran through at no more than this load.
+fn ran_through(limit: &Limit, load: f64) -> Option<String> {
+    limit
+        .figures
+        .iter()
+        .filter(|f| f.rule == Rule::Running && f.load.status == Status::Measured)
+        .filter_map(|f| f.load.low.zip(f.load.value))
+        .find(|(low, _)| *low <= load)
+        .map(|(_, mean)| {
+            format!(
+                "on the dock the line ran through at {:.2} kN: it does not hold what is handed over aboard",
+                mean / 1e3
+            )
+        })
+}
+
 /// Slip of both interfaces, seating included, when the load first reached `load` on the dock.
 fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
     let cannot = |reason: String| Estimate::cannot_tell(Measure::Length, reason);
     let blocks = &inputs.separated.blocks;
-    let Some(at) = (0..blocks.len()).find(|i| blocks.highest_n[*i] >= load) else {
+    // While a winch still keeps the tail the stopper has not taken the load over.
+    let taken_over = inputs
+        .phases
+        .iter()
+        .rfind(|p| p.kind == PhaseKind::Transfer)
+        .map_or(f64::NEG_INFINITY, |p| p.end_s.max(p.start_s + AT_ONCE));
+    let Some(at) =
+        (0..blocks.len()).find(|i| blocks.highest_n[*i] >= load && blocks.time_s[*i] >= taken_over)
+    else {
         return cannot(format!(
             "the pull never reached the {:.2} kN that the stopper takes over aboard",
             load / 1e3
@@ -244,6 +280,9 @@ fn kept(branch: &Branch, load: f64, slip: &Estimate, stretch: f64, status: Statu
     let (Ok(most), least) = (solve(least_slip), solve(most_slip)) else {
         return match solve(least_slip) {
             // The slip empties the line below what was measured: at most that.
+            Err(below @ Beyond::BelowMeasured(lowest)) if lowest >= load => {
+                Estimate::cannot_tell(Measure::Share, below.reason())
+            }
             Err(Beyond::BelowMeasured(lowest)) => Estimate {
                 reason: Some(
                     "the slip takes the line below the lowest load of the stretch curve".into(),
@@ -323,8 +362,8 @@ fn after_an_hour(
                 interface.words()
             ));
         }
-        // From 10 s, where the slip at once is read, to the hour; never backwards.
-        let decades = (AN_HOUR / 10.0_f64).log10();
+        // From where the slip at once is read to the hour; never backwards.
+        let decades = (AN_HOUR / AT_ONCE).log10();
         low = low
             .zip(hold.creep.low)
             .map(|(s, c)| s + c.max(0.0) * decades);

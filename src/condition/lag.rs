@@ -39,7 +39,7 @@ const FINE: f64 = 2.0;
 const WORTH_S: f64 = 0.05;
 /// What the line's own quick recovery may move a corner by, s (standard uncertainty; computed for a twentieth of the
 /// stretch retarded by two seconds).
-const ROUNDED_S: f64 = 0.02;
+pub(crate) const ROUNDED_S: f64 = 0.02;
 
 /// Sharp corners of a record's load.
 pub(super) struct Corners<'a> {

@@ -27,6 +27,7 @@ mod signals;
 mod zero;
 
 pub use lag::Lag;
+pub(crate) use lag::ROUNDED_S;
 pub use zero::ZeroLine;
 
 /// A channel ready for the fits.

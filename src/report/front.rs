@@ -5,7 +5,7 @@ use super::view::{Answer, Block, Context, Section, Table, line, quantity, shorte
 use crate::caveat::Weight;
 use crate::diagnose::Moved;
 use crate::figures::{significant, span_text};
-use crate::limit::{AtRate, Interface};
+use crate::limit::{AtRate, Interface, LimitFigure};
 use crate::separate::PartName;
 use crate::sheet::{CoverAtEye, HeldPart, Purpose, Rule, TailState};
 use crate::stats::{Estimate, Status};
@@ -247,6 +247,18 @@ fn moved(cx: &Context<'_>) -> String {
     };
     add("in the stopper", s, stopper);
     add("of the cover", c, cover);
+    let ran = |f: &&LimitFigure| {
+        f.rule == Rule::Running
+            && f.interface != Interface::Pair
+            && f.load.status == Status::Measured
+    };
+    for figure in cx.analysis.limit.figures.iter().filter(ran) {
+        text += &format!(
+            " The {} ran through at {}.",
+            figure.interface.words().trim_start_matches("the "),
+            cx.units.words(&figure.load)
+        );
+    }
     if s == Sure::Unknown
         && c == Sure::Unknown
         && let Some(lost) = end(PartName::NotRecovered).filter(|e| e.is_known())

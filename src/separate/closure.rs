@@ -12,6 +12,8 @@ use crate::sheet::Sheet;
 const BAD_CLOSURE: f64 = 4.0;
 /// ... and this share of its range.
 const BAD_SHARE: f64 = 0.01;
+/// A load that falls below this share of the highest was eased.
+const EASED_SHARE: f64 = 0.5;
 /// A lag is worth a caveat from this many standard errors and seconds.
 const LAG_SEEN: (f64, f64) = (4.0, 0.02);
 
@@ -131,9 +133,11 @@ pub(super) fn stretch_curve(
     let bottom = (top..load.len())
         .take_while(|k| *k == top || kind[*k] != PhaseKind::Ramp)
         .min_by(|a, b| load[*a].total_cmp(&load[*b]))?;
+    // Up to it: from the lowest load since the line was last eased; a jump of stick-slip is no easing.
+    let eased = |k: usize| kind[k] == PhaseKind::Unload && load[k] < EASED_SHARE * load[top];
     let start = (0..top)
         .rev()
-        .take_while(|k| kind[*k] != PhaseKind::Unload)
+        .take_while(|k| !eased(*k))
         .min_by(|a, b| load[*a].total_cmp(&load[*b]))
         .unwrap_or(0);
     let low = load[bottom].max(load[start]);

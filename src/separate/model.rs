@@ -13,7 +13,7 @@
 
 use std::ops::Range;
 
-use crate::condition::Conditioned;
+use crate::condition::{Conditioned, ROUNDED_S};
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
@@ -838,8 +838,9 @@ impl<'a> Scene<'a> {
                 weights: vec![(i, 1.0)],
                 sequences: Vec::new(),
             });
-            let se = (spread.noise.powi(2) + spread.normal.iter().map(|(_, s)| s * s).sum::<f64>())
-                .sqrt();
+            // What the line's own quick recovery does to a corner, it does to a fit.
+            let errors = spread.normal.iter().map(|(_, sd)| *sd);
+            let se = errors.fold(spread.noise.hypot(ROUNDED_S), f64::hypot);
             found.push((kind, balance.fit.weights[i], se));
         }
         found

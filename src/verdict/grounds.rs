@@ -233,12 +233,17 @@ impl Case<'_> {
         } else {
             ""
         };
+        let when = if carried.reached {
+            "by the end of the proof hold"
+        } else {
+            "by the end of the pull"
+        };
         if high <= allowed.si() {
             return Finding {
                 // Slip within the allowance below proof load proves nothing; the ground on reaching says so.
                 says: Says::Passes,
                 ground: format!(
-                    "Slip of the {words}{seating} is at most {} by the end of the proof hold (one-sided 95 %), allowed {allowed}.",
+                    "Slip of the {words}{seating} is at most {} {when} (one-sided 95 %), allowed {allowed}.",
                     at_most(high, unit)
                 ),
                 decide: String::new(),
