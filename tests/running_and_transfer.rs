@@ -5,6 +5,7 @@ use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::{Interface, LimitFigure};
 use bitterend::phases::PhaseKind;
 use bitterend::pipeline::{Inputs, analyse};
+use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{Grade, Kind, Simulated, run};
 use bitterend::stats::Status;
@@ -59,8 +60,21 @@ fn a_line_that_runs_through_has_its_running_load() {
         let run = analysis
             .phases
             .iter()
-            .rfind(|p| p.kind == PhaseKind::RunOut);
-        assert!(run.is_some_and(|p| p.load_end_n < 1.05 * p.load_start_n));
+            .rfind(|p| p.kind == PhaseKind::RunOut)
+            .expect("its phase");
+        assert!(run.load_end_n < 1.05 * run.load_start_n);
+        let row = pull.time_s.partition_point(|t| *t <= run.end_s).max(1) - 1;
+        let stretch = analysis.separated.parts[&PartName::Stretch]
+            .end
+            .value
+            .unwrap();
+        println!("seed {seed}: stretch {stretch} {}", pull.truth.stretch[row]);
+        if pull.truth.load[row] > 2e3 {
+            assert!(
+                (stretch / pull.truth.stretch[row] - 1.0).abs() < 0.05,
+                "seed {seed}"
+            );
+        }
     }
     assert!(held >= 5, "{held} of 6");
     assert!(too_high > 0);
@@ -90,6 +104,10 @@ fn a_line_that_sticks_and_jumps_has_peaks_troughs_and_sizes() {
         let (low, high) = (figure.load.low.unwrap(), figure.load.high.unwrap());
         let middle = 0.5e3 * (truth.peak.load_kn + truth.trough.load_kn);
         held += u32::from((low..=high).contains(&middle));
+        assert!(
+            (figure.load.value.unwrap() / middle - 1.0).abs() < 0.02,
+            "seed {seed}"
+        );
     }
     assert!(held >= 5, "{held} of 6");
 }
@@ -113,6 +131,7 @@ fn a_line_that_jumps_slips_first_at_its_first_jump() {
             );
         }
     }
+    println!("{held} of 8, {values} values");
     assert!(held >= 7 && values >= 5, "{held} of 8, {values} values");
 }
 

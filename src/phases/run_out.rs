@@ -131,3 +131,62 @@ fn runs(
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Twelve blocks, half a second apart, under 4 kN that does not rise.
+    fn blocks() -> Blocks {
+        Blocks {
+            first: (0..12).collect(),
+            end: (1..13).collect(),
+            time_s: (0..12).map(|k| 0.5 * f64::from(k)).collect(),
+            load_n: vec![4e3; 12],
+            ..Blocks::default()
+        }
+    }
+
+    /// A mark that moves 15 mm: with the puller after it a run, at standing travel a jump, and 8 mm are too little.
+    #[test]
+    fn a_run_has_the_puller_after_it() {
+        let blocks = blocks();
+        let moves = |way: f64| -> Vec<f64> {
+            let fifteenths = [0, 0, 0, 0, 1, 5, 10, 14, 15, 15, 15, 15];
+            fifteenths.map(|f| way * f64::from(f) / 15.0).to_vec()
+        };
+        let found = |mark: f64, travel: f64| {
+            let (mark, travel) = (moves(mark), moves(travel));
+            runs(
+                &blocks,
+                &mark,
+                |k| pace(&mark, &blocks.time_s, k),
+                1e-3,
+                Some(&travel),
+            )
+        };
+        assert_eq!(found(0.015, 0.015), vec![4..8]);
+        assert!(found(0.015, 0.002).is_empty());
+        assert!(found(0.008, 0.008).is_empty());
+    }
+
+    /// In a run the load stands or falls.
+    #[test]
+    fn a_load_that_rises_on_is_no_run() {
+        let mut blocks = blocks();
+        let mark: Vec<f64> = (0..12).map(|k| 2e-3 * f64::from(k)).collect();
+        let found = |blocks: &Blocks| {
+            runs(
+                blocks,
+                &mark,
+                |k| pace(&mark, &blocks.time_s, k),
+                1e-3,
+                Some(&mark),
+            )
+            .len()
+        };
+        assert_eq!(found(&blocks), 1);
+        blocks.load_n = (0..12).map(|k| 4e3 + 50.0 * f64::from(k)).collect();
+        assert_eq!(found(&blocks), 0);
+    }
+}

@@ -906,7 +906,7 @@ impl GaugeKind {
         format!("lag of the {} gauge", self.name())
     }
 
-    fn from_lag_source(source: &str) -> Option<Self> {
+    pub(super) fn from_lag_source(source: &str) -> Option<Self> {
         [Self::Travel, Self::Mark, Self::Tail, Self::Body, Self::Core]
             .into_iter()
             .find(|k| k.lag_source() == source)

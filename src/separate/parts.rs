@@ -161,6 +161,8 @@ const UNEASED_SHARE: f64 = 0.1;
 const BEND_SHARE: f64 = 0.7;
 /// Source of that in the budget.
 const BENDS: &str = "bends within the noise";
+/// Source of the uncertainty from lags that the readings hold too little of to be taken out.
+const LAGS: &str = "lags of the gauges, too small to tell";
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
@@ -414,7 +416,31 @@ impl<'a> Reader<'a> {
             .map(|(s, _, c)| c * self.bend_mm[*s])
             .fold(0.0, f64::hypot);
         spread.normal.push((BENDS.to_owned(), BEND_SHARE * bend));
+        let stands_in = self.stood_in_by_lags(f).abs();
+        spread.normal.push((LAGS.to_owned(), stands_in));
         (self.balance.fit.value(f), spread)
+    }
+
+    /// What the fit made a matter of lags that were not well enough known to be taken out of the readings, and that may
+    /// as well belong to the sequences, mm.
+    fn stood_in_by_lags(&self, f: &Functional) -> f64 {
+        let problem = &self.balance.problem;
+        let of = |sequence: usize, block: usize| -> f64 {
+            let seeing = problem
+                .rows
+                .iter()
+                .filter(|r| r.sequences.contains(&sequence));
+            let Some(rows) = seeing.min_by_key(|r| r.sequences.len()) else {
+                return 0.0;
+            };
+            let lags = rows
+                .columns
+                .iter()
+                .filter(|(i, _)| GaugeKind::from_lag_source(&problem.weights[*i].source).is_some());
+            lags.map(|(i, column)| self.balance.fit.weights[*i] * column[block])
+                .sum()
+        };
+        f.sequences.iter().map(|(s, k, c)| c * of(*s, *k)).sum()
     }
 
     /// Like [`Self::evaluate`] at a moment, whose own uncertainty moves a part that is moving. A course runs straight
