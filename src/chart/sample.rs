@@ -485,6 +485,7 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         })
         .collect();
     let separated = Separated {
+        end_s: 0.0,
         support: support(split),
         parts,
         closure,

@@ -141,6 +141,7 @@ impl Pull {
         };
         let separated = Separated {
             parts: BTreeMap::new(),
+            end_s: 0.0,
             support: vec![],
             closure: vec![],
             stretch_curve: None,

@@ -179,6 +179,8 @@ pub struct Support {
 pub struct Separated {
     /// Every part asked for, known or not.
     pub parts: BTreeMap<PartName, Part>,
+    /// Time that the figures of the end belong to, s on the log's clock: the end of the pull, or of the last run-out.
+    pub end_s: f64,
     /// What the gauges support.
     pub support: Vec<Support>,
     /// Residuals per gauge.
@@ -259,6 +261,7 @@ pub fn separate(
     Ok((
         Separated {
             parts,
+            end_s: record.time_s[balance.ranges[balance.last_block].end - 1],
             support,
             closure,
             stretch_curve: closure::stretch_curve(&balance, phased, sheet),

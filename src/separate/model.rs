@@ -111,6 +111,8 @@ impl Balance {
     }
 }
 
+/// The load falls from one block to the next when it loses so many standard deviations.
+const FALLS: f64 = 5.0;
 /// A lag is taken out of the readings when it is so many times its standard uncertainty.
 const LAG_SIGMAS: f64 = 2.0;
 /// ... and lies within so many standard deviations of what was known of it before the fit.
@@ -301,9 +303,15 @@ impl<'a> Scene<'a> {
             .find(|k| all.load_n[*k] >= slack)
             .map_or(all.len(), |k| k + 1);
         // ... and the fall into slack is no longer the pull either: it ends with its last rest or hold.
-        let rest_ends = (first + 1..end)
+        // A block that the fall had begun in is of the fall.
+        let noise = |k: usize| record.load.noise / ((all.end[k] - all.first[k]) as f64).sqrt();
+        let falls = |k: usize| {
+            all.phase[k] != PhaseKind::RunOut
+                && all.load_n[k - 1] - all.load_n[k] > FALLS * noise(k).hypot(noise(k - 1))
+        };
+        let rest_ends = (first + 2..=end)
             .rev()
-            .find(|k| all.phase[k - 1] != PhaseKind::Unload)
+            .find(|k| all.phase[k - 1] != PhaseKind::Unload && !falls(k - 1))
             .unwrap_or(end);
         let rested = all.load_n[rest_ends - 1] < 2.0 * phased.pretension_n;
         let end = if end < all.len() && rested {

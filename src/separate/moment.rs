@@ -9,6 +9,7 @@ use crate::condition::Conditioned;
 use crate::phases::Phased;
 use crate::separate::model::Balance;
 use crate::separate::solve::{Fit, Functional};
+use crate::stats::estimate::LEVEL;
 
 /// A moment of the pull, in blocks.
 #[derive(Debug, Clone)]
@@ -22,6 +23,8 @@ pub(super) struct Moment {
     share: f64,
     /// Blocks and factors of the parabola, where there are three blocks.
     curved: Vec<(usize, f64)>,
+    /// Blocks of other moments that it may as well have been: before or after a jump whose peak is as good as the load.
+    others: Vec<usize>,
 }
 
 /// How well the moment of a load is known, as a share of the time between block centres.
@@ -40,6 +43,7 @@ impl Moment {
             open: 0.0,
             share: 0.0,
             curved: Vec::new(),
+            others: Vec::new(),
         }
     }
 
@@ -61,6 +65,7 @@ impl Moment {
             open: 0.0,
             share,
             curved: Vec::new(),
+            others: Vec::new(),
         }
     }
 
@@ -97,12 +102,40 @@ impl Moment {
         } else {
             (0.0, 0.0)
         };
+        // A line that jumps lets the load fall: it was reached before the jump, by the pace up to there.
+        let load = |k: usize| phased.blocks.load_n[balance.first_block + k];
+        let block_of = |entry: usize| balance.ranges.iter().position(|r| r.contains(&entry));
+        let inside = block_of(entry);
+        let near = record.load.errors.fixed + record.load.noise;
+        let others = [wanted - near, wanted + near]
+            .into_iter()
+            .filter_map(|load| (phased.reference.start..quiet.len()).find(|i| quiet[*i] >= load))
+            .filter(|other| {
+                let between = &quiet[entry.min(*other)..entry.max(*other)];
+                between.iter().any(|load| *load < wanted - 3.0 * near)
+            })
+            .filter_map(block_of)
+            .collect();
+        if let Some(m) = inside.filter(|m| *m == before && after > *m && load(after) < load(*m)) {
+            let ahead = m.checked_sub(1).filter(|b| load(*b) < load(m));
+            let [before, after] = [ahead.unwrap_or(m), m];
+            let gap = centres[after] - centres[before];
+            let share = match ahead {
+                Some(_) if gap > 0.0 => 1.0 + ((time - centres[m]) / gap).min(1.0),
+                _ => 0.0,
+            };
+            return Some(Self {
+                before,
+                after,
+                open,
+                share,
+                curved: Vec::new(),
+                others,
+            });
+        }
         // Edges of blocks lie half-way between their rows.
         let edge = |entry: usize| (record.time_s[entry - 1] + record.time_s[entry]) / 2.0;
-        let middle = balance
-            .ranges
-            .iter()
-            .position(|r| r.contains(&entry))
+        let middle = inside
             .filter(|m| *m > 0 && m + 1 < balance.ranges.len() && balance.ranges[m - 1].start > 0);
         let curved = middle.map_or_else(Vec::new, |m| {
             let edges = [m - 1, m, m + 1, m + 2].map(|k| match balance.ranges.get(k) {
@@ -118,6 +151,7 @@ impl Moment {
             open,
             share,
             curved,
+            others,
         })
     }
 
@@ -144,6 +178,9 @@ impl Moment {
         }
         let at = |k: usize| fit.value(&f(k));
         let moved = (at(self.after) - at(self.before)).abs();
+        let others = self.others.iter().map(|k| (at(*k) - at(self.after)).abs());
+        // It is there or here, not in between: an interval at the level must reach it.
+        let elsewhere = others.fold(0.0, f64::max) / LEVEL;
         let sides = [
             (self.before.saturating_sub(1), self.before),
             (self.after, (self.after + 1).min(last)),
@@ -157,7 +194,7 @@ impl Moment {
         } else {
             self.open
         };
-        share * moved
+        share * moved + elsewhere
     }
 }
 

@@ -163,6 +163,8 @@ const BEND_SHARE: f64 = 0.7;
 const BENDS: &str = "bends within the noise";
 /// Source of the uncertainty from lags that the readings hold too little of to be taken out.
 const LAGS: &str = "lags of the gauges, too small to tell";
+/// Source of the uncertainty from what noise adds to a slip that cannot fall; the figure has it taken out.
+const LEAN: &str = "noise that a slip cannot give back";
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
@@ -421,6 +423,17 @@ impl<'a> Reader<'a> {
         (self.balance.fit.value(f), spread)
     }
 
+    /// How far the refits lie above the fit that they are drawn from, on average, mm: noise that makes a slip rise stays,
+    /// noise that would make it fall does not, and a drift of its gauge gives way. The fit itself lies as far above the
+    /// truth.
+    fn lean(&self, f: &Functional) -> f64 {
+        if self.draws.is_empty() {
+            return 0.0;
+        }
+        let sum: f64 = self.draws.iter().map(|d| d.value(f)).sum();
+        sum / self.draws.len() as f64 - self.balance.fit.value(f)
+    }
+
     /// What the fit made a matter of lags that were not well enough known to be taken out of the readings, and that may
     /// as well belong to the sequences, mm.
     fn stood_in_by_lags(&self, f: &Functional) -> f64 {
@@ -448,6 +461,7 @@ impl<'a> Reader<'a> {
     /// Where the part hardly moves, the course is straight, and single readings would only add their noise.
     fn at_moment(&self, f: &PerBlock, m: &Moment, seen: Option<&Seen>) -> (f64, Spread) {
         let fit = &self.balance.fit;
+        let lean = |f: &Functional| seen.map_or(0.0, |_| self.lean(f));
         let moved = (fit.value(&f(m.after)) - fit.value(&f(m.before))).abs();
         let seen = seen.filter(|seen| moved > seen.noise(m.after));
         let left = |k: usize| seen.map_or(0.0, |seen| seen.left(k));
@@ -466,13 +480,15 @@ impl<'a> Reader<'a> {
                 }
             }
         }
+        let lean = lean(&Functional::sum(factors.iter().map(|(k, c)| (f(*k), *c))));
+        spread.normal.push((LEAN.to_owned(), lean.abs()));
         let leeway = m.leeway(fit, f, self.last);
         if leeway > 0.0 {
             spread
                 .rectangular
                 .push(("moment of the proof load".to_owned(), leeway));
         }
-        (value + bends, spread)
+        (value + bends - lean, spread)
     }
 
     /// The gauge that shows a sequence alone.
@@ -544,7 +560,7 @@ impl<'a> Reader<'a> {
             let (value, spread) = self.at_moment(f, m, None);
             (interval::two_sided(value, &spread, LEVEL, method), spread)
         };
-        self.assemble(f, at, false)
+        self.assemble(f, at, |_| 0.0, false)
     }
 
     /// A part that never falls.
@@ -562,7 +578,8 @@ impl<'a> Reader<'a> {
             }
             (interval::slip(value, &spread, step, LEVEL, method), spread)
         };
-        self.assemble(f, at, true)
+        let lean = |k: usize| seen.as_ref().map_or(0.0, |_| self.lean(&f(k)));
+        self.assemble(f, at, lean, true)
     }
 
     fn core_part(&self) -> Part {
@@ -577,6 +594,7 @@ impl<'a> Reader<'a> {
         &self,
         f: &PerBlock,
         at: impl Fn(&Moment) -> (Estimate, Spread),
+        lean: impl Fn(usize) -> f64,
         floor_at_zero: bool,
     ) -> Part {
         let (end, spread) = at(&self.end);
@@ -585,7 +603,7 @@ impl<'a> Reader<'a> {
             Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
         };
         let values: Vec<f64> = (0..=self.last)
-            .map(|k| self.balance.fit.value(&f(k)))
+            .map(|k| self.balance.fit.value(&f(k)) - lean(k))
             .collect();
         // Along the course the end's ratio of half width to standard uncertainty serves for all blocks.
         let standard = spread.standard().max(f64::MIN_POSITIVE);

@@ -231,15 +231,15 @@ fn true_limit(truth: &InterfaceTruth, rule: Rule) -> Option<f64> {
     }
 }
 
-/// The row that the tool's figures of the end belong to: where the line ran through, the end of its last run-out.
+/// The row that the tool's figures of the end belong to: where the line ran through there is no other end.
 fn end_row(analysis: &Analysis, pull: &Simulated) -> usize {
-    let run = analysis
-        .phases
-        .iter()
-        .rfind(|p| p.kind == PhaseKind::RunOut)
-        .filter(|_| pull.truth.ran_out.is_some());
-    match run {
-        Some(run) => pull.time_s.partition_point(|t| *t <= run.end_s).max(1) - 1,
+    match pull.truth.ran_out {
+        Some(_) => {
+            let after = pull
+                .time_s
+                .partition_point(|t| *t <= analysis.separated.end_s);
+            after.max(1) - 1
+        }
         None => pull.truth.end,
     }
 }
