@@ -148,6 +148,12 @@ const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
 const EASED_SHARE: f64 = 0.9;
+/// The pace of a slip falls to a third with this share of the load (common practice, no source: a twentieth to an eighth).
+const SLIPS_ON_SCALE: f64 = 0.1;
+/// That pace is taken from the last seconds of a hold, s.
+const SLIPS_ON_S: f64 = 5.0;
+/// A slip would be seen when it makes so many standard deviations of a block.
+const SLIPS_ON_SIGMAS: f64 = 1.0;
 /// Above this share of the highest load so far the load is about the highest.
 const AT_HIGHEST_SHARE: f64 = 0.985;
 /// Step of load for slopes, as a share of the peak.
@@ -753,7 +759,8 @@ impl<'a> Scene<'a> {
                     return false;
                 }
                 let all = self.first + k;
-                let eased = blocks.load_n[all] < EASED_SHARE * blocks.highest_n[all];
+                let eased = blocks.load_n[all] < EASED_SHARE * blocks.highest_n[all]
+                    && !self.slips_on(gauge, k);
                 let idle = matches!(blocks.phase[all], PhaseKind::Unload | PhaseKind::Rest);
                 let runs = k > 0
                     && gauge.mean[k] - gauge.mean[k - 1]
@@ -770,6 +777,35 @@ impl<'a> Scene<'a> {
                 !(eased && idle) || runs || gap
             })
             .collect()
+    }
+
+    /// A line that slipped on in the hold before goes on for a while when the load is eased, at a pace that dies away with
+    /// the load: so long as what is still to come would be seen.
+    fn slips_on(&self, gauge: &Reading, k: usize) -> bool {
+        let blocks = &self.phased.blocks;
+        let phase = |k: usize| blocks.phase[self.first + k];
+        if gauge.kind == GaugeKind::Travel || phase(k) != PhaseKind::Unload {
+            return false;
+        }
+        let Some(held) = (0..k).rev().find(|j| phase(*j) != PhaseKind::Unload) else {
+            return false;
+        };
+        if !matches!(phase(held), PhaseKind::Hold | PhaseKind::LockedHold) {
+            return false;
+        }
+        let since = self.time[held] - SLIPS_ON_S;
+        let before = (0..held)
+            .rev()
+            .take_while(|j| phase(*j) == phase(held) && self.time[*j] >= since)
+            .last();
+        let Some(before) = before else {
+            return false;
+        };
+        let pace = (gauge.mean[held] - gauge.mean[before]) / (self.time[held] - self.time[before]);
+        let load = |k: usize| blocks.load_n[self.first + k];
+        let fallen = 1.0 - load(k) / load(held);
+        let time = SLIPS_ON_SCALE * (self.time[k] - self.time[held]) / fallen;
+        pace * time * (-fallen / SLIPS_ON_SCALE).exp() > SLIPS_ON_SIGMAS * gauge.variance[k].sqrt()
     }
 
     /// The mark's reading without the stretch of the line between mouth and mark.
