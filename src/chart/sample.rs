@@ -393,7 +393,9 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
         end: (0..n).step_by(size).map(|i| (i + size).min(n)).collect(),
         time_s: mean(&c.time),
         load_n: mean(&c.load).iter().map(|v| v * 1e3).collect(),
+        grip_n: mean(&c.load).iter().map(|v| v * 1e3).collect(),
         highest_n: mean(&c.highest).iter().map(|v| v * 1e3).collect(),
+        highest_grip_n: mean(&c.highest).iter().map(|v| v * 1e3).collect(),
         phase: c.phase.iter().copied().step_by(size).collect(),
     };
     let mut traces = Traces {

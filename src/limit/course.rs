@@ -154,22 +154,22 @@ impl Slip {
             .iter()
             .filter(|_| self.interface == Interface::Stopper)
             .find_map(|kind| inputs.separated.closure.iter().find(|c| c.gauge == *kind));
+        // The stopper feels what the tail does not hold.
+        let (loads, highest) = match self.interface {
+            Interface::Stopper => (&blocks.grip_n, &blocks.highest_grip_n),
+            _ => (&blocks.load_n, &blocks.highest_n),
+        };
         for i in 0..blocks.len() {
+            let load = loads[i];
             let value = course.value.as_ref().map_or(course.high[i], |v| v[i]);
-            let numbers = [
-                value,
-                course.low[i],
-                course.high[i],
-                blocks.time_s[i],
-                blocks.load_n[i],
-            ];
+            let numbers = [value, course.low[i], course.high[i], blocks.time_s[i], load];
             if numbers.iter().any(|v| !v.is_finite()) {
                 continue;
             }
             self.block.push(i);
             self.time.push(blocks.time_s[i]);
-            self.load.push(blocks.load_n[i]);
-            self.highest.push(blocks.highest_n[i].max(blocks.load_n[i]));
+            self.load.push(load);
+            self.highest.push(highest[i].max(load));
             self.value.push(value);
             self.low.push(course.low[i].min(value));
             self.high.push(course.high[i].max(value));

@@ -118,6 +118,13 @@ fn jump(inputs: &LimitInputs, peak: usize, trough: usize) -> Option<(Interface, 
     {
         return None;
     }
+    // A winch that lets the stopper take over loads it: jaws that bite then do not jump.
+    let taken_over = gauge(GaugeKind::TailLoad)
+        .and_then(moved)
+        .is_some_and(|tail| -tail > load[peak] - load[trough]);
+    if taken_over {
+        return None;
+    }
     if let Some(size) = jumped(GaugeKind::Tail).or_else(|| jumped(GaugeKind::Mark)) {
         return Some((Interface::Stopper, size));
     }

@@ -166,7 +166,12 @@ pub(super) fn reach(
             } else {
                 "the gauges bracket this slip"
             };
-            let high = last.map(|last| last.load + if last.jumped { last.gap } else { 0.0 });
+            // A locked line loses load meanwhile: reached later is not reached at a higher load.
+            let high = last.map(|last| {
+                let meanwhile = slip.load[first.at..last.at.max(first.at)].iter();
+                let load = meanwhile.copied().fold(last.load, f64::max);
+                load + if last.jumped { last.gap } else { 0.0 }
+            });
             let low = high.map_or(first.load, |high| first.load.min(high));
             (
                 errors.bracket(low, high, method, reason),

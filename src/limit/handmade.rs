@@ -110,7 +110,9 @@ impl Pull {
                 blocks.end.push(end);
                 blocks.time_s.push(time[first..end].iter().sum::<f64>() / n);
                 blocks.load_n.push(mean);
+                blocks.grip_n.push(mean);
                 blocks.highest_n.push(highest);
+                blocks.highest_grip_n.push(highest);
                 blocks.phase.push(phase.kind);
                 first = end;
             }

@@ -28,6 +28,8 @@ const FITS: f64 = 3.0;
 const DIFFERENCE: f64 = std::f64::consts::SQRT_2;
 /// A load that grows by less than this share of the highest is no new highest load.
 const GROWS: f64 = 5e-4;
+/// A load that grows in a hold by more than this share of the highest is being taken over.
+const TAKES_OVER: f64 = 0.02;
 
 /// Seating as taken off.
 #[derive(Debug, Clone, Copy)]
@@ -109,11 +111,16 @@ impl Slip {
         };
         (0..self.highest.len())
             .map(|i| {
-                let moves = !matches!(
+                let still = matches!(
                     phase[i],
                     PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest | PhaseKind::Unload
                 );
-                i > 0 && moves && self.highest[i] > self.highest[i - 1] + least && !jumped(i)
+                // The stopper takes over from the winch while the line is held.
+                let takes_over = i > 0 && self.load[i] - self.load[i - 1] > TAKES_OVER * self.top();
+                i > 0
+                    && (!still || takes_over)
+                    && self.highest[i] > self.highest[i - 1] + least
+                    && !jumped(i)
             })
             .collect()
     }
@@ -175,6 +182,10 @@ impl Slip {
         }
         if slid < 3.0 * noise {
             return Some(unsettled(&rising, &apart, slid));
+        }
+        // Taken over from a winch within seconds, biting cannot be told from slipping.
+        if phase.contains(&PhaseKind::Transfer) {
+            return Some(unsettled(&rising, &apart, y[y.len() - 1] - y[0]));
         }
         let points = Points {
             noise: picked

@@ -36,16 +36,16 @@ pub(super) fn cut(record: &Conditioned) -> Vec<Range<usize>> {
     blocks
 }
 
-/// The load with its noise taken out: each block's straight line. Gaps are bridged from the neighbours.
-pub(super) fn quiet_load(record: &Conditioned, blocks: &[Range<usize>]) -> Vec<f64> {
-    let mut quiet = record.load.values.clone();
+/// A load with its noise taken out: each block's straight line. Gaps are bridged from the neighbours.
+pub(super) fn quiet(record: &Conditioned, load: &Signal, blocks: &[Range<usize>]) -> Vec<f64> {
+    let mut quiet = load.values.clone();
     for block in blocks.iter().filter(|b| b.len() >= 3) {
         let points: Vec<(f64, f64)> = block
             .clone()
             .map(|i| {
                 (
                     record.time_s[i] - record.time_s[block.start],
-                    record.load.values[i],
+                    load.values[i],
                 )
             })
             .filter(|(_, f)| f.is_finite())

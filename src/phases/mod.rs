@@ -99,6 +99,10 @@ pub struct Blocks {
     pub load_n: Vec<f64>,
     /// Mean of the highest load so far, N.
     pub highest_n: Vec<f64>,
+    /// Mean load that the stopper holds, N: the cell's less that of the tail, where a cell shows it.
+    pub grip_n: Vec<f64>,
+    /// Mean of the highest of that so far, N.
+    pub highest_grip_n: Vec<f64>,
     /// Phase of the block.
     pub phase: Vec<PhaseKind>,
 }
@@ -138,6 +142,8 @@ pub struct Phased {
     pub blocks: Blocks,
     /// Load of each entry in N with its noise taken out.
     pub quiet_load_n: Vec<f64>,
+    /// What of it the stopper holds, N: all of it, or less the load of the tail where a cell shows that.
+    pub quiet_grip_n: Vec<f64>,
     /// Entries of the first dwell at pre-tension: every part is zero over them.
     pub reference: Range<usize>,
     /// Mean load of the first dwell, N.
@@ -157,7 +163,7 @@ pub const CYCLE_SHARE: f64 = 0.3;
 #[must_use]
 pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
     let ranges = blocks::cut(record);
-    let quiet = blocks::quiet_load(record, &ranges);
+    let quiet = blocks::quiet(record, &record.load, &ranges);
     let mut blocks = gather(record, &ranges, &quiet);
     let peak = blocks
         .load_n
@@ -172,7 +178,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
     }
     let travel = record.gauge(GaugeKind::Travel);
     let span = reference.entries.clone();
-    let pretension_n = quiet[span.clone()].iter().sum::<f64>() / span.len().max(1) as f64;
+    let pretension_n = mean(&quiet, &span);
     let mut kinds = label::kinds(&blocks, &trend, &reference, travel, peak);
     let dwelt = reference.blocks.end;
     for run in run_out::find(record, &blocks, &trend, dwelt, pretension_n) {
@@ -183,18 +189,34 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
     }
     let phases = label::runs(&blocks, &kinds, record, &quiet);
     blocks.phase = kinds;
-    let mut highest = f64::NEG_INFINITY;
-    let mut running = vec![0.0; quiet.len()];
-    for i in 0..quiet.len() {
-        if i >= span.start {
-            highest = f64::max(highest, quiet[i]);
+    let highest = |load: &[f64]| -> Vec<f64> {
+        let mut so_far = mean(load, &span);
+        let running: Vec<f64> = load
+            .iter()
+            .enumerate()
+            .map(|(i, load)| {
+                if i >= span.start {
+                    so_far = so_far.max(*load);
+                }
+                so_far
+            })
+            .collect();
+        ranges.iter().map(|r| mean(&running, r)).collect()
+    };
+    blocks.highest_n = highest(&quiet);
+    let grip = match record.gauge(GaugeKind::TailLoad) {
+        Some(tail) => {
+            let tail = blocks::quiet(record, tail, &ranges);
+            quiet
+                .iter()
+                .zip(tail)
+                .map(|(all, tail)| all - tail)
+                .collect()
         }
-        running[i] = highest.max(pretension_n);
-    }
-    blocks.highest_n = ranges
-        .iter()
-        .map(|r| running[r.clone()].iter().sum::<f64>() / r.len() as f64)
-        .collect();
+        None => quiet.clone(),
+    };
+    blocks.highest_grip_n = highest(&grip);
+    blocks.grip_n = ranges.iter().map(|r| mean(&grip, r)).collect();
     let cycles = label::unloadings(&blocks, peak);
     if cycles == 0 {
         caveats.push(Caveat::new(
@@ -210,6 +232,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
             ramp_rate_n_per_s: label::ramp_rate(&blocks),
             blocks,
             quiet_load_n: quiet,
+            quiet_grip_n: grip,
             reference: span,
             pretension_n,
             peak_n: peak,
@@ -219,15 +242,19 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
     )
 }
 
+fn mean(values: &[f64], r: &Range<usize>) -> f64 {
+    values[r.clone()].iter().sum::<f64>() / r.len() as f64
+}
+
 fn gather(record: &Conditioned, ranges: &[Range<usize>], quiet: &[f64]) -> Blocks {
-    let mean =
-        |values: &[f64], r: &Range<usize>| values[r.clone()].iter().sum::<f64>() / r.len() as f64;
     Blocks {
         first: ranges.iter().map(|r| r.start).collect(),
         end: ranges.iter().map(|r| r.end).collect(),
         time_s: ranges.iter().map(|r| mean(&record.time_s, r)).collect(),
         load_n: ranges.iter().map(|r| mean(quiet, r)).collect(),
         highest_n: Vec::new(),
+        grip_n: Vec::new(),
+        highest_grip_n: Vec::new(),
         phase: Vec::new(),
     }
 }

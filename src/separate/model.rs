@@ -374,25 +374,13 @@ impl<'a> Scene<'a> {
     fn columns(
         &self,
         of: impl Fn(&History) -> Columns,
-        load_shift: f64,
+        load_n: &[f64],
         spline: Option<&[f64]>,
     ) -> Columns {
         let curve = spline.and_then(bases::spline_curve);
-        let shifted: Vec<f64>;
-        let load: &[f64] = if load_shift == 0.0 {
-            &self.phased.quiet_load_n
-        } else {
-            shifted = self
-                .phased
-                .quiet_load_n
-                .iter()
-                .map(|f| f + load_shift)
-                .collect();
-            &shifted
-        };
         of(&History {
             time_s: &self.record.time_s,
-            load_n: load,
+            load_n,
             peak_n: self.scale_n(),
             blocks: &self.blocks,
             dwelt: self.phased.reference.end,
@@ -422,7 +410,7 @@ impl<'a> Scene<'a> {
                 columns: vec![bases::averaged(history, bases::left_open(history, weights))],
                 neighbours: Vec::new(),
             },
-            0.0,
+            &self.phased.quiet_load_n,
             None,
         ))
         .swap_remove(0)
@@ -494,8 +482,8 @@ impl<'a> Scene<'a> {
                 columns,
             }
         };
-        let give = self.zeroed(self.columns(bases::give, 0.0, None));
-        let columns = self.columns(bases::stretch, 0.0, spline);
+        let give = self.zeroed(self.columns(bases::give, &self.phased.quiet_grip_n, None));
+        let columns = self.columns(bases::stretch, &self.phased.quiet_load_n, spline);
         let neighbours = if travel.is_some() {
             columns.neighbours.clone()
         } else {
@@ -545,11 +533,14 @@ impl<'a> Scene<'a> {
                 } else {
                     (0..n).map(|k| k >= self.dwell).collect()
                 };
+                // Between readings by hand only the travel shows where a pace changes.
+                let shows = travel
+                    .as_ref()
+                    .filter(|_| reading.by_hand)
+                    .unwrap_or(reading);
                 let nodes = match pass.and_then(|p| p.nodes.as_ref()) {
                     Some(nodes) => nodes[list.len()].clone(),
-                    None => {
-                        nodes::place(&grows, stages, &self.time, &reading.mean, &reading.variance)
-                    }
+                    None => nodes::place(&grows, stages, &self.time, &shows.mean, &shows.variance),
                 };
                 list.push(Sequence { rising, nodes });
                 list.len() - 1
@@ -559,7 +550,9 @@ impl<'a> Scene<'a> {
             stopper: sequence(mark.as_ref().or(tail.as_ref()), true, false, &phases),
             core: sequence(
                 core.as_ref(),
-                self.sheet.line.cover_at_eye != CoverAtEye::Locked,
+                // Between readings by hand nothing would show it fall.
+                self.sheet.line.cover_at_eye != CoverAtEye::Locked
+                    || core.as_ref().is_some_and(|c| c.by_hand),
                 false,
                 &phases,
             ),
@@ -790,7 +783,7 @@ impl<'a> Scene<'a> {
         let Some(held) = (0..k).rev().find(|j| phase(*j) != PhaseKind::Unload) else {
             return false;
         };
-        if !matches!(phase(held), PhaseKind::Hold | PhaseKind::LockedHold) {
+        if phase(held) == PhaseKind::Ramp {
             return false;
         }
         let since = self.time[held] - SLIPS_ON_S;
@@ -845,9 +838,11 @@ impl<'a> Scene<'a> {
         if balance.stretch.weights.is_empty() {
             return vec![0.0; n];
         }
+        let load = &self.phased.quiet_load_n;
+        let shifted: Vec<f64> = load.iter().map(|f| f + step).collect();
         let (low, high) = (
-            self.columns(bases::stretch, 0.0, spline),
-            self.columns(bases::stretch, step, spline),
+            self.columns(bases::stretch, load, spline),
+            self.columns(bases::stretch, &shifted, spline),
         );
         (0..n)
             .map(|k| {

@@ -578,8 +578,91 @@ impl<'a> Reader<'a> {
             }
             (interval::slip(value, &spread, step, LEVEL, method), spread)
         };
+        if let Some(read) = self.read_at(f) {
+            return self.between_readings(f, at, &read);
+        }
         let lean = |k: usize| seen.as_ref().map_or(0.0, |_| self.lean(&f(k)));
         self.assemble(f, at, lean, true)
+    }
+
+    /// Blocks at which a combination is known, if gauges that it needs were read by hand; `None` if all were logged.
+    fn read_at(&self, f: &PerBlock) -> Option<Vec<usize>> {
+        let problem = &self.balance.problem;
+        let sequences = &self.balance.sequences;
+        let of = |s: &Option<usize>| {
+            let all = f(self.last).sequences;
+            s.is_some() && all.iter().any(|(i, _, _)| Some(*i) == *s)
+        };
+        let rest = of(&sequences.rest);
+        let rows: Vec<_> = [sequences.stopper, sequences.core]
+            .into_iter()
+            // The travel tells a slip and the rest together.
+            .filter(|s| s.is_some() && of(s) != rest)
+            .filter_map(|s| {
+                problem
+                    .rows
+                    .iter()
+                    .find(|r| s.is_some_and(|s| r.sequences == [s]))
+            })
+            .filter(|rows| {
+                2 * rows.reading.iter().filter(|r| r.is_finite()).count() < problem.blocks
+            })
+            .collect();
+        if rows.is_empty() {
+            return None;
+        }
+        let read = |k: &usize| rows.iter().all(|rows| rows.reading[*k].is_finite());
+        Some((0..=self.last).filter(read).collect())
+    }
+
+    /// A slip whose gauge was read at some blocks only: known there, and in between from the reading before to the one
+    /// after. Past the last reading it is what the whole balance makes of it.
+    fn between_readings(
+        &self,
+        f: &PerBlock,
+        at: impl Fn(&Moment) -> (Estimate, Spread),
+        read: &[usize],
+    ) -> Part {
+        let (end, spread) = at(&self.end);
+        let known: Vec<(usize, Estimate)> = read
+            .iter()
+            .map(|k| (*k, at(&Moment::block(*k)).0))
+            .chain([(self.last, end.clone())])
+            .collect();
+        let mut low = vec![0.0; self.last + 1];
+        let mut high = vec![0.0; self.last + 1];
+        let mut from = (0, 0.0);
+        for (k, estimate) in &known {
+            let (below, above) = (estimate.low.unwrap_or(0.0), estimate.high.unwrap_or(0.0));
+            low[from.0..*k].fill(from.1);
+            high[from.0..*k].fill(above);
+            (low[*k], high[*k]) = (below, above);
+            from = (*k, below.max(from.1));
+        }
+        let at_proof = match &self.proof {
+            Ok(moment) if read.contains(&moment.before) && read.contains(&moment.after) => {
+                at(moment).0
+            }
+            Ok(moment) => Estimate::bracket(
+                Measure::Length,
+                low[moment.before].min(low[moment.after]),
+                high[moment.before].max(high[moment.after]),
+                "from the reading before to the reading after",
+                "the gauge was read by hand, not at the moment of the proof load",
+            ),
+            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
+        };
+        Part {
+            end,
+            at_proof,
+            budget: spread.budget(),
+            course: Some(self.padded(Course {
+                value: None,
+                low,
+                high,
+                noise: self.block_noise(f),
+            })),
+        }
     }
 
     fn core_part(&self) -> Part {

@@ -10,6 +10,8 @@ use crate::phases::Phased;
 #[derive(Debug, Clone)]
 pub(super) struct Reading {
     pub kind: GaugeKind,
+    /// Read by hand at a few moments, not logged.
+    pub by_hand: bool,
     /// Mean reading per block since the first dwell; NaN = none.
     pub mean: Vec<f64>,
     /// Variance of that mean from noise and steps.
@@ -28,7 +30,7 @@ pub(super) fn reading(
 ) -> Option<Reading> {
     let mut found = match record.gauge(kind) {
         Some(signal) => logged(signal, record, blocks, lag_s),
-        None => by_hand(kind, record, blocks)?,
+        None => by_hand(kind, record, phased, blocks)?,
     };
     if !found.mean.iter().any(|m| m.is_finite()) {
         return None;
@@ -92,6 +94,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
     }
     Reading {
         kind: signal.kind,
+        by_hand: false,
         mean,
         variance,
         errors: InstrumentErrors {
@@ -161,7 +164,15 @@ fn ahead(time_s: &[f64], values: &[f64], lag_s: f64) -> Vec<f64> {
 /// Standard uncertainty of a reading by eye when nothing else is stated, mm: half a millimetre either way.
 const BY_EYE_MM: f64 = 0.29;
 
-fn by_hand(kind: GaugeKind, record: &Conditioned, blocks: &[Range<usize>]) -> Option<Reading> {
+/// The load is still on above this share of the pre-tension.
+const STILL_ON: f64 = 0.9;
+
+fn by_hand(
+    kind: GaugeKind,
+    record: &Conditioned,
+    phased: &Phased,
+    blocks: &[Range<usize>],
+) -> Option<Reading> {
     let readings: Vec<_> = record.readings.iter().filter(|r| r.kind == kind).collect();
     if readings.is_empty() {
         return None;
@@ -173,13 +184,25 @@ fn by_hand(kind: GaugeKind, record: &Conditioned, blocks: &[Range<usize>]) -> Op
             .time_s
             .partition_point(|t| *t < reading.time_s)
             .min(record.time_s.len() - 1);
-        if let Some(k) = blocks.iter().position(|b| b.contains(&nearest)) {
+        // A reading just after the last block, with the load still on, is of the end.
+        let last = blocks.last().map_or(0, |b| b.end);
+        let loaded = || {
+            let load = &phased.quiet_load_n[last.min(nearest)..=nearest];
+            load.iter()
+                .all(|load| *load >= STILL_ON * phased.pretension_n)
+        };
+        let place = blocks
+            .iter()
+            .position(|b| b.contains(&nearest))
+            .or_else(|| (nearest >= last && loaded()).then_some(blocks.len() - 1));
+        if let Some(k) = place {
             mean[k] = 1e3 * reading.value_m;
             variance[k] = BY_EYE_MM.powi(2);
         }
     }
     Some(Reading {
         kind,
+        by_hand: true,
         mean,
         variance,
         errors: InstrumentErrors::default(),

@@ -19,7 +19,6 @@ use std::process::ExitCode;
 
 use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::Interface;
-use bitterend::phases::PhaseKind;
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
