@@ -56,7 +56,9 @@ pub(crate) struct Slip {
     pub jumps: Vec<SlipEvent>,
     /// Time between readings, s, and standard deviation of the noise of one reading of the load, N.
     period_s: f64,
-    load_noise: f64,
+    pub load_noise: f64,
+    /// Rows behind each element.
+    pub rows: Vec<usize>,
 }
 
 /// Where a course reaches a level.
@@ -92,6 +94,7 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
         jumps: vec![],
         period_s: inputs.conditioned.period_s,
         load_noise: inputs.conditioned.load.noise,
+        rows: vec![],
     };
     let part = part_of(interface);
     if let Some(course) = usable(inputs, part) {
@@ -169,6 +172,7 @@ impl Slip {
             self.block.push(i);
             self.time.push(blocks.time_s[i]);
             self.load.push(load);
+            self.rows.push(blocks.end[i] - blocks.first[i]);
             self.highest.push(highest[i].max(load));
             self.value.push(value);
             self.low.push(course.low[i].min(value));

@@ -28,8 +28,9 @@ const FITS: f64 = 3.0;
 const DIFFERENCE: f64 = std::f64::consts::SQRT_2;
 /// A load that grows by less than this share of the highest is no new highest load.
 const GROWS: f64 = 5e-4;
-/// A load that grows in a hold by more than this share of the highest is being taken over.
-const TAKES_OVER: f64 = 0.02;
+/// A load that grows from one element to the next by so many standard deviations is no hold, whatever its name: a winch
+/// that is cranked slowly, or a stopper that takes the load over.
+const RISES: f64 = 4.0;
 
 /// Seating as taken off.
 #[derive(Debug, Clone, Copy)]
@@ -115,14 +116,19 @@ impl Slip {
                     phase[i],
                     PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest | PhaseKind::Unload
                 );
-                // The stopper takes over from the winch while the line is held.
-                let takes_over = i > 0 && self.load[i] - self.load[i - 1] > TAKES_OVER * self.top();
                 i > 0
-                    && (!still || takes_over)
+                    && (!still || self.rises(i))
                     && self.highest[i] > self.highest[i - 1] + least
                     && !jumped(i)
             })
             .collect()
+    }
+
+    /// True where the load rises by more than its noise.
+    fn rises(&self, i: usize) -> bool {
+        let variance = |i: usize| self.load_noise.powi(2) / self.rows[i].max(1) as f64;
+        let noise = (variance(i) + variance(i - 1)).sqrt();
+        self.load[i] - self.load[i - 1] > RISES * noise
     }
 
     /// Slip made in jumps, or while the load was not past its highest: progressive for certain.

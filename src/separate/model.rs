@@ -153,7 +153,7 @@ const SLIPS_ON_SCALE: f64 = 0.1;
 /// That pace is taken from the last seconds of a hold, s.
 const SLIPS_ON_S: f64 = 5.0;
 /// A slip would be seen when it makes so many standard deviations of a block.
-const SLIPS_ON_SIGMAS: f64 = 1.0;
+const SLIPS_ON_SIGMAS: f64 = 2.0;
 /// Above this share of the highest load so far the load is about the highest.
 const AT_HIGHEST_SHARE: f64 = 0.985;
 /// Step of load for slopes, as a share of the peak.

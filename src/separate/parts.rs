@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
-use crate::phases::{CYCLE_SHARE, Phased};
+use crate::phases::{CYCLE_SHARE, PhaseKind, Phased};
 use crate::separate::interval;
 use crate::separate::model::{self, Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
 use crate::separate::moment::Moment;
@@ -13,7 +13,7 @@ use crate::separate::storage;
 use crate::separate::{Course, Part, PartName, Support};
 use crate::sheet::Sheet;
 use crate::stats::estimate::LEVEL;
-use crate::stats::{Estimate, Measure, Status};
+use crate::stats::{Estimate, Measure, Status, mean_of_few};
 
 /// What the gauges and the schedule allow to say.
 #[derive(Debug, Clone, Copy)]
@@ -132,6 +132,8 @@ struct Reader<'a> {
     mark_drift_mm: f64,
     /// Noise of one block of the gauge behind each sequence, mm: bends smaller than it stand at no node.
     bend_mm: Vec<f64>,
+    /// The winch was locked in holds.
+    locked: bool,
     /// Gaps of the record after the first dwell, as the root of their number: each is a surprise of its own.
     gaps: f64,
     /// Stretch between the highest load that was seen to come down and the highest load, mm.
@@ -155,6 +157,9 @@ const SHAPE_SHARE: f64 = 0.004;
 const GIVE_SHARE: (f64, f64) = (0.15, 0.002);
 /// What a gap leaves open, as a share of the largest stretch: half of what is retarded in most lines.
 const GAP_SHARE: f64 = 0.02;
+/// What holds of a locked winch leave open, as a share of the largest stretch: the load falls while the line creeps, and
+/// set, which comes at the highest load, is told from slow recovery by the rests alone. Measured on simulated pulls.
+const LOCKED_SHARE: f64 = 0.003;
 /// What a load leaves open from which the line was never eased, as a share of the stretch beyond the last that was.
 const UNEASED_SHARE: f64 = 0.1;
 /// What bends between nodes leave open, as a share of one block's noise.
@@ -165,6 +170,8 @@ const BENDS: &str = "bends within the noise";
 const LAGS: &str = "lags of the gauges, too small to tell";
 /// Source of the uncertainty from what noise adds to a slip that cannot fall; the figure has it taken out.
 const LEAN: &str = "noise that a slip cannot give back";
+/// It is taken out from so many standard errors.
+const LEAN_SIGMAS: f64 = 3.0;
 /// Refits behind the noise of the figures: their standard deviation is known to an eighth.
 const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
@@ -209,6 +216,7 @@ impl<'a> Reader<'a> {
                     .and_then(|m| m.distance)
                     .map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
             bend_mm: bends(balance),
+            locked: phased.blocks.phase.contains(&PhaseKind::LockedHold),
             gaps: (gaps(balance, record) as f64).sqrt(),
             uneased_mm: uneased(balance, phased),
             whole_mm: largest(balance, &balance.stretch),
@@ -397,6 +405,14 @@ impl<'a> Reader<'a> {
                     "what happened in gaps of the record",
                     GAP_SHARE * self.whole_mm * self.gaps,
                 ),
+                (
+                    "slow recovery against set in locked holds",
+                    if self.locked {
+                        LOCKED_SHARE * self.whole_mm
+                    } else {
+                        0.0
+                    },
+                ),
                 // Past the highest load that was seen to come down, stretch is told from set by its shape alone.
                 (
                     "loads from which the line was never eased",
@@ -425,13 +441,16 @@ impl<'a> Reader<'a> {
 
     /// How far the refits lie above the fit that they are drawn from, on average, mm: noise that makes a slip rise stays,
     /// noise that would make it fall does not, and a drift of its gauge gives way. The fit itself lies as far above the
-    /// truth.
+    /// truth. Nothing where it is no more than chance.
     fn lean(&self, f: &Functional) -> f64 {
-        if self.draws.is_empty() {
-            return 0.0;
+        let value = self.balance.fit.value(f);
+        let above: Vec<f64> = self.draws.iter().map(|d| d.value(f) - value).collect();
+        let (mean, error) = mean_of_few(&above);
+        if mean.abs() > LEAN_SIGMAS * error {
+            mean
+        } else {
+            0.0
         }
-        let sum: f64 = self.draws.iter().map(|d| d.value(f)).sum();
-        sum / self.draws.len() as f64 - self.balance.fit.value(f)
     }
 
     /// What the fit made a matter of lags that were not well enough known to be taken out of the readings, and that may
