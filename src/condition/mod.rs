@@ -129,6 +129,9 @@ pub enum ConditionError {
     },
 }
 
+/// Readings are kept to so many parts of a newton or a metre: what a conversion of units leaves in the last digits must not
+/// decide between two solutions that are alike.
+const GRID: f64 = 1e10;
 /// Below this many rows a log was noted by hand.
 const FEW_ROWS: usize = 40;
 /// A load that goes this many times further below zero than above it is turned.
@@ -222,16 +225,25 @@ fn signal(
             gauge: channel.kind.name(),
             problem,
         })?;
-    let mut values = channel.values.clone();
+    let mut values: Vec<f64> = channel.values.iter().map(|v| on_grid(*v)).collect();
     let load = log
         .channel(GaugeKind::Load)
         .filter(|_| channel.kind != GaugeKind::Load)
         .map(|c| c.values.as_slice());
     range::blank_unusable(channel, stated.capacity, &mut values, load, caveats);
+    // Displacements count from where the gauge started: where its zero lies must not show in the last digits either.
+    let start = values.iter().copied().find(|v| v.is_finite());
+    if let Some(start) = start.filter(|_| !channel.kind.is_force()) {
+        for value in &mut values {
+            *value = on_grid(*value - start);
+        }
+    }
     let step = stated.resolution.unwrap_or(0.0);
     // The smallest difference as written bounds the noise from below as well: rows noted by hand have no noise that
     // their differences could show.
-    let written = channel.step.unwrap_or(0.0);
+    let written = channel
+        .step
+        .map_or(0.0, |step| (step * GRID).round() / GRID);
     let few = log.time_s.len() < FEW_ROWS;
     // A reading taken by eye may be a whole step off either way; a logger's is rounded to the nearest.
     let floor = step.max(written) / if few { 3f64.sqrt() } else { 12f64.sqrt() };
@@ -245,6 +257,10 @@ fn signal(
         errors: stated.errors,
         lag: None,
     })
+}
+
+fn on_grid(value: f64) -> f64 {
+    (value * GRID).round() / GRID
 }
 
 /// Rows further apart than this many periods leave a gap.

@@ -38,6 +38,8 @@ mod parts;
 
 /// Where slips may change their pace.
 mod nodes;
+#[cfg(test)]
+mod oracles;
 
 /// Gauges over blocks.
 mod readings;
