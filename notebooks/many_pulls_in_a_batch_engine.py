@@ -8,9 +8,7 @@ in place of the pulls. At the end the raw folders are compared too, log by log, 
 
 import argparse
 import json
-import math
 import pathlib
-import re
 import resource
 import shutil
 import tempfile
@@ -56,22 +54,6 @@ def compared(scratch, source):
     return json.loads((place / "comparison.json").read_text()), (place / "report.md").read_text()
 
 
-def same(one, other):
-    """Equal but for the order of lists, which is that of the partitions, and the last digits of sums taken in that order."""
-    if isinstance(one, dict) and isinstance(other, dict):
-        return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
-    if isinstance(one, list) and isinstance(other, list):
-        return len(one) == len(other) and all(map(same, sorted(one, key=rounded), sorted(other, key=rounded)))
-    if isinstance(one, float) and isinstance(other, float):
-        return math.isclose(one, other, rel_tol=1e-9)
-    return one == other
-
-
-def rounded(value):
-    """A text to sort by that does not hang on last digits."""
-    return re.sub(r"\d+\.\d+(e[-+]?\d+)?", lambda number: f"{float(number[0]):.6g}", json.dumps(value))
-
-
 def main(pulls, scratch):
     jobs = [dask.delayed(one_pull)(seed, scratch) for seed in range(1, pulls + 1)]
     rows = timed(f"{pulls} pulls made and analysed", lambda: dask.compute(*jobs, scheduler="threads"))
@@ -88,8 +70,8 @@ def main(pulls, scratch):
     assert len(from_logs["pulls"]) == pulls, f"{len(from_logs['pulls'])} of {pulls} pulls were compared"
     assert from_finished == from_logs, "finished analyses and raw folders differ"
     for part in from_logs:
-        assert same(from_archive[part], from_logs[part]), f"the archive and the raw folders differ in `{part}`"
-    assert sorted(report.splitlines()) == sorted(report_of_logs.splitlines()), "the reports differ"
+        assert from_archive[part] == from_logs[part], f"the archive and the raw folders differ in `{part}`"
+    assert report == report_of_logs, "the reports differ"
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     print(f"the same from archive, finished analyses and raw folders; largest process {peak / 1024:.0f} MB")
 

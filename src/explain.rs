@@ -175,6 +175,7 @@ pub const TOPICS: &[Topic] = &[
         also: &["transfer from winch to stopper"],
         text: &[
             "The winch is eased and the stopper takes the load: the moment that the trade asks about. Given are the tension before, 10 s and 10 min after, and the slip of that moment.",
+            "Until then the tail holds a part of the line's load. With a cell on the tail the stopper is credited with the rest only: load of the cell less load of the tail, counted from where the tail hangs slack. Taken over within seconds, biting cannot be told from slipping: the first slip is then a bracket.",
         ],
     },
     Topic {
@@ -216,6 +217,7 @@ pub const TOPICS: &[Topic] = &[
         also: &["lag behind the load", "gauge-lags"],
         text: &[
             "A gauge that answers later than the load cell makes loops that look like hysteresis. The lag is found from the record and taken out. Set the same filter on all channels of the logger.",
+            "It is taken out from twice its own uncertainty, which is never below 0.02 s, for the line's quick recovery rounds corners as a lag does. What the fit makes of a smaller one may as well be slip and stands in the budget of uncertainty under lags too small to tell.",
         ],
     },
     Topic {

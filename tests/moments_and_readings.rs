@@ -59,6 +59,29 @@ fn a_line_slips_on_while_the_load_is_eased() {
     }
 }
 
+/// A grip that softens lets the load go while the line runs: the figures of the end are those of the last moment of the run.
+#[test]
+fn a_run_ends_with_its_last_block() {
+    for seed in [3, 9] {
+        let (pull, separated) = split(Kind::RunOut, seed);
+        let row = pull.time_s.partition_point(|t| *t <= separated.end_s) - 1;
+        let found = separated.parts[&PartName::StopperSlip].end.value.unwrap();
+        let off = 1e3 * (found - pull.truth.stopper_slip[row]);
+        println!(
+            "{seed}: off by {off:.2} mm after {:.0} mm, at {:.1} s",
+            1e3 * found,
+            separated.end_s
+        );
+        assert!(off.abs() < 1.0, "{seed}: {off} mm");
+        // The load is below twice the pre-tension then, and the line nearly slack: no block of the run is left out.
+        assert!(
+            pull.truth.load[row] < 500.0,
+            "{seed}: {} N",
+            pull.truth.load[row]
+        );
+    }
+}
+
 /// A drift of the mark passes for slip that noise only adds to: on average nothing is left of it.
 #[test]
 fn drift_of_a_gauge_is_no_slip() {
@@ -74,6 +97,24 @@ fn drift_of_a_gauge_is_no_slip() {
     let mean = sum / seeds.count() as f64;
     println!("stopper slip at the end is off by {mean:.3} mm on average");
     assert!(mean.abs() < 0.02, "{mean} mm");
+}
+
+/// Gauges that lag the load by up to 0.3 s: where the line lets go on a ramp, the slip is that of the load's moment.
+#[test]
+fn lags_are_taken_out() {
+    let seeds = 1..=12;
+    let square: f64 = seeds
+        .clone()
+        .map(|seed| {
+            let (pull, separated) = split(Kind::DriftAndLag, seed);
+            let row = pull.truth.at_proof.unwrap();
+            let found = separated.parts[&PartName::Stretch].at_proof.value.unwrap();
+            (1e3 * (found - pull.truth.stretch[row])).powi(2)
+        })
+        .sum();
+    let rmse = (square / seeds.count() as f64).sqrt();
+    println!("stretch at the proof load is off by {rmse:.2} mm RMS");
+    assert!(rmse < 0.6, "{rmse} mm");
 }
 
 /// Marks that a camera read at the ends of holds: known there and at the end, a bracket at the proof load in between.

@@ -92,6 +92,19 @@ fn rewritten(log: &str, header: &str, change: impl Fn(usize, f64) -> f64) -> Str
     out
 }
 
+/// The fits work on blocks of rows: every row is in one of them, and in one only.
+#[test]
+fn every_row_is_in_one_block() {
+    let pull = simulate::run(&Kind::Both.scenario(Grade::Good, 2), 2);
+    let analysis = analysed(&pull, pull.log());
+    let blocks = &analysis.separated.blocks;
+    assert_eq!(blocks.first[0], 0);
+    for (end, next) in blocks.end.iter().zip(&blocks.first[1..]) {
+        assert_eq!(end, next);
+    }
+    assert_eq!(blocks.end[blocks.len() - 1], pull.time_s.len());
+}
+
 /// Pounds and inches, by the definitions of 1959: 4.4482216152605 N and 25.4 mm.
 #[test]
 fn other_units_give_the_same_split() {

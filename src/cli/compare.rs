@@ -102,7 +102,7 @@ pub(super) fn parse_share(text: &str) -> Option<f64> {
 /// What one source gave, with its place among the sources.
 type Read = (usize, Result<Vec<Pull>, Fault>);
 
-/// Facts of every pull, in the order of the sources, and the ones that failed. Works on all cores.
+/// Facts of every pull, by name, and of the ones that failed why. Works on all cores.
 pub(super) fn facts(named: &[sources::Source], console: &Console) -> (Vec<Pull>, Vec<SetAside>) {
     let workers = std::thread::available_parallelism()
         .map_or(1, |n| n.get())
@@ -142,6 +142,8 @@ pub(super) fn facts(named: &[sources::Source], console: &Console) -> (Vec<Pull>,
             }
         }
     }
+    // By name, so that an archive in another order gives the same result to the last digit.
+    pulls.sort_by(|a, b| a.name.cmp(&b.name));
     (pulls, skipped)
 }
 

@@ -31,6 +31,8 @@ const GROWS: f64 = 5e-4;
 /// A load that grows from one element to the next by so many standard deviations is no hold, whatever its name: a winch
 /// that is cranked slowly, or a stopper that takes the load over.
 const RISES: f64 = 4.0;
+/// Neighbours over which it rises: strokes of a winch are shorter than that.
+const ON_EITHER_SIDE: usize = 2;
 
 /// Seating as taken off.
 #[derive(Debug, Clone, Copy)]
@@ -124,11 +126,17 @@ impl Slip {
             .collect()
     }
 
-    /// True where the load rises by more than its noise.
+    /// True where the load rises by more than its noise over the neighbours.
     fn rises(&self, i: usize) -> bool {
         let variance = |i: usize| self.load_noise.powi(2) / self.rows[i].max(1) as f64;
-        let noise = (variance(i) + variance(i - 1)).sqrt();
-        self.load[i] - self.load[i - 1] > RISES * noise
+        let (before, after) = (
+            i.saturating_sub(ON_EITHER_SIDE),
+            (i + ON_EITHER_SIDE).min(self.load.len() - 1),
+        );
+        let gain = |from: usize, to: usize| {
+            (self.load[to] - self.load[from]) / (variance(from) + variance(to)).sqrt()
+        };
+        gain(before, after) > RISES || gain(i - 1, i) > RISES
     }
 
     /// Slip made in jumps, or while the load was not past its highest: progressive for certain.

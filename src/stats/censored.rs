@@ -154,9 +154,9 @@ impl Fitted {
 /// Why there is no fit.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 pub enum FitError {
-    /// Fewer than two values were reached, or all are one value.
+    /// Fewer than two values were reached, or one value would do for all.
     #[error(
-        "{reached} of {n} values were reached or all are alike: a spread needs two that differ"
+        "{reached} of {n} values were reached, or one load would do for all: a spread needs two that surely differ"
     )]
     NoSpread {
         /// Values reached.
@@ -234,12 +234,18 @@ pub fn fit_scaled(family: Family, values: &[Observed]) -> Result<Fitted, FitErro
         .collect();
     let mean = middles.iter().sum::<f64>() / n.max(1) as f64;
     let spread = (middles.iter().map(|y| (y - mean).powi(2)).sum::<f64>() / n.max(1) as f64).sqrt();
-    let alike = {
-        let first = middles.first().copied().unwrap_or_default();
-        middles
-            .iter()
-            .all(|y| (y - first).abs() <= 1e-12 * first.abs().max(1e-300))
-    };
+    // One point within all of them is a spread of nothing, however wide they are.
+    let (from, to) = values
+        .iter()
+        .fold((f64::NEG_INFINITY, f64::INFINITY), |(from, to), v| {
+            let (a, b) = match *v {
+                Observed::At(y) => (y, y),
+                Observed::Above(y) => (y, f64::INFINITY),
+                Observed::Between(a, b) => (a, b),
+            };
+            (f64::max(from, a), f64::min(to, b))
+        });
+    let alike = from - to <= 1e-12 * from.abs().max(1e-300);
     if reached < 2 || alike {
         return Err(FitError::NoSpread { reached, n });
     }
@@ -500,9 +506,19 @@ mod tests {
             Err(FitError::BadValue { .. })
         ));
         let alike = [Observed::At(2.0), Observed::At(2.0)];
-        assert!(matches!(
-            fit(Family::Lognormal, &alike),
-            Err(FitError::NoSpread { .. })
-        ));
+        // One load of 2.5 would do for all of them: nothing says that they scatter.
+        let overlapping = [
+            Observed::Between(1.0, 3.0),
+            Observed::Between(2.0, 4.0),
+            Observed::Above(2.4),
+        ];
+        for values in [&alike[..], &overlapping[..]] {
+            assert!(matches!(
+                fit(Family::Lognormal, values),
+                Err(FitError::NoSpread { .. })
+            ));
+        }
+        let apart = [Observed::Between(1.0, 2.0), Observed::Between(3.0, 4.0)];
+        assert!(fit(Family::Lognormal, &apart).is_ok());
     }
 }
