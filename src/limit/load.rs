@@ -105,3 +105,21 @@ impl LoadErrors {
         Estimate::not_reached(Measure::Force, low, method, reason)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: half a per cent of 4 kN is a box of 20 N; 95 % of it lie within 19 N.
+    #[test]
+    fn the_gain_of_the_cell_is_in_once() {
+        let cell = LoadErrors {
+            gain: 0.005,
+            fixed: 0.0,
+            drift: 0.0,
+            zero: 0.0,
+        };
+        assert!((cell.expanded(4e3) - 19.0).abs() < 1e-9);
+        assert!((cell.standard(4e3, 0.0) - 20.0 / 3f64.sqrt()).abs() < 1e-9);
+    }
+}
