@@ -1,9 +1,13 @@
 //! Where a figure belongs to one moment: before a jump, while the load is being eased, at a reading by hand, when the winch
 //! has let go. Each against the simulator's truth, over pulls that were read wrong before.
 
+use bitterend::analysis::Settings;
 use bitterend::condition::condition;
+use bitterend::limit::Interface;
 use bitterend::phases::phases;
+use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::{PartName, Separated, separate};
+use bitterend::sheet::Rule;
 use bitterend::simulate::{self, Grade, Kind, Simulated};
 use bitterend::stats::{Estimate, Status};
 
@@ -147,6 +151,35 @@ fn readings_by_hand_are_believed_where_they_were_taken() {
     }
     println!("{held} of {asked} hold the truth at the end");
     assert!(20 * held >= 19 * asked, "{held} of {asked}");
+}
+
+/// Between readings by hand nobody knows how the slip went: no rate is claimed to be within what is allowed because the
+/// bounds stand still.
+#[test]
+fn no_rate_is_read_from_a_gauge_that_was_not_read() {
+    for seed in 1..=8 {
+        let pull = simulate::run(&Kind::CameraMarks.scenario(Grade::Good, seed), seed);
+        let inputs = Inputs {
+            sheet: pull.sheet().unwrap(),
+            log: pull.log(),
+            files: pull.files(),
+        };
+        let analysis = analyse(inputs, &Settings::default()).unwrap();
+        for hold in &analysis.limit.holds {
+            assert_ne!(hold.creep.status, Status::Measured, "{seed}: {hold:?}");
+            assert_ne!(hold.rate.status, Status::Measured, "{seed}: {hold:?}");
+        }
+        for figure in &analysis.limit.figures {
+            let truth = match figure.interface {
+                Interface::Stopper => pull.limits.stopper.allowance,
+                Interface::Cover => pull.limits.cover.allowance,
+                Interface::Pair => None,
+            };
+            if figure.rule == Rule::Allowance && truth.is_some() {
+                assert_ne!(figure.load.status, Status::NotReached, "{seed}: {figure:?}");
+            }
+        }
+    }
 }
 
 /// The stopper gives under what it holds, not under what the winch still keeps.

@@ -431,6 +431,7 @@ fn build(split: Split, slip: f64, sheet: &str) -> Analysis {
             value: value.as_deref().map(in_m),
             low: in_m(&low),
             high: in_m(&high),
+            at_readings: false,
             noise: vec![1e-5; blocks.len()],
         };
         traces.parts.insert(*name, TracePart { value, low, high });

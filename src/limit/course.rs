@@ -57,6 +57,8 @@ pub(crate) struct Slip {
     /// Time between readings, s, and standard deviation of the noise of one reading of the load, N.
     period_s: f64,
     pub load_noise: f64,
+    /// Known at readings by hand only.
+    pub at_readings: bool,
     /// Rows behind each element.
     pub rows: Vec<usize>,
 }
@@ -95,6 +97,7 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
         period_s: inputs.conditioned.period_s,
         load_noise: inputs.conditioned.load.noise,
         rows: vec![],
+        at_readings: false,
     };
     let part = part_of(interface);
     if let Some(course) = usable(inputs, part) {
@@ -187,6 +190,7 @@ impl Slip {
                 0.0
             });
         }
+        self.at_readings = course.at_readings;
         if course.value.is_none() {
             self.known = Known::Bracket;
         }

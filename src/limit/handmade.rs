@@ -203,6 +203,7 @@ impl Pull {
         let course = Course {
             low: value.iter().map(|v| v - half(v)).collect(),
             high: value.iter().map(|v| v + half(v)).collect(),
+            at_readings: false,
             noise: vec![noise; value.len()],
             value: Some(value),
         };
@@ -216,6 +217,7 @@ impl Pull {
             value: None,
             low: self.means(low),
             high: self.means(high),
+            at_readings: false,
             noise: vec![self.errors.noise; self.separated.blocks.len()],
         };
         self.put(part, Some(course), None);

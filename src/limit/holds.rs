@@ -87,7 +87,16 @@ impl Within {
         let gain = gauge_gain(inputs);
         let value = self.pick(&slip.value);
         let decades: Vec<f64> = self.since.iter().map(|t| t.log10()).collect();
-        let (creep, rate, law) = if self.elements.len() < BLOCKS_NEEDED {
+        let (creep, rate, law) = if slip.at_readings {
+            (
+                Estimate::cannot_tell(
+                    Measure::Creep,
+                    "the gauge was read by hand: how the slip went within the hold is not known",
+                ),
+                self.most_between_readings(slip),
+                Law::Unknown,
+            )
+        } else if self.elements.len() < BLOCKS_NEEDED {
             let reason = format!(
                 "{} readings in the hold are too few to fit a law of time",
                 self.elements.len()
@@ -113,6 +122,18 @@ impl Within {
             law: law.word().into(),
             points: self.points(&value),
         }
+    }
+
+    /// Rate of a slip that was read by hand: from nothing to all of it within the second half of the hold.
+    fn most_between_readings(&self, slip: &Slip) -> Estimate {
+        let (first, last) = (self.elements[0], self.elements[self.elements.len() - 1]);
+        Estimate::bracket(
+            Measure::Speed,
+            0.0,
+            (slip.high[last] - slip.low[first]).max(0.0) / (0.5 * self.duration),
+            "from nothing to all of it within the second half of the hold",
+            "the gauge was read by hand",
+        )
     }
 
     pub fn pick(&self, list: &[f64]) -> Vec<f64> {

@@ -630,6 +630,7 @@ mod anything {
                 value: (!bracket).then(|| (0..n).map(|i| at(&values, i)).collect()),
                 low: (0..n).map(|i| at(&values, i) - at(&widths, i)).collect(),
                 high: (0..n.saturating_sub(usize::from(short))).map(|i| at(&values, i) + at(&widths, i)).collect(),
+                at_readings: false,
                 noise: (0..n).map(|i| at(&widths, i + 7)).collect(),
             };
             for slip in [CoverSlip, StopperSlip] {

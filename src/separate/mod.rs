@@ -120,6 +120,8 @@ pub struct Course {
     pub low: Vec<f64>,
     /// Upper end.
     pub high: Vec<f64>,
+    /// Known at some blocks only, where its gauge was read by hand: in between it may do anything within its bounds.
+    pub at_readings: bool,
     /// Standard uncertainty of one block's value from noise alone, independent between blocks: what a difference
     /// between two blocks is blurred by. Zeros, gains and other common errors are not in it.
     pub noise: Vec<f64>,

@@ -679,6 +679,7 @@ impl<'a> Reader<'a> {
                 value: None,
                 low,
                 high,
+                at_readings: true,
                 noise: self.block_noise(f),
             })),
         }
@@ -745,6 +746,7 @@ impl<'a> Reader<'a> {
                 value: Some(value),
                 low,
                 high,
+                at_readings: false,
                 noise: self.block_noise(f),
             })),
         }
@@ -835,6 +837,7 @@ impl<'a> Reader<'a> {
                 value: None,
                 low: interpolate(&stations, self.last, |s| s.1),
                 high: interpolate(&stations, self.last, |s| s.2),
+                at_readings: false,
                 noise: self.block_noise(upper),
             })),
         }
@@ -896,6 +899,7 @@ impl<'a> Reader<'a> {
             value: course.value.map(pad),
             low: pad(course.low),
             high: pad(course.high),
+            at_readings: course.at_readings,
             noise: pad(course.noise),
         }
     }
