@@ -2,6 +2,46 @@
 //!
 //! Data flows one way, from bytes to report; the modules below stand in that order.
 //! Inside everything is SI (N, m, s); machine files speak kN, mm and s with the unit in the name.
+//!
+//! # The course of an analysis
+//!
+//! | stage | question | from | to |
+//! | --- | --- | --- | --- |
+//! | [`ingest`] | what did the logger write? | bytes, [`sheet::Sheet`] | [`ingest::Log`], one row per time |
+//! | [`condition`] | which of it is measured, from which zero, with which noise? | `Log` | [`condition::Conditioned`] |
+//! | [`phases`] | what was the pull doing? | `Conditioned` | [`phases::Phased`], blocks of rows |
+//! | [`separate`] | where did the travel go? | `Phased` | [`separate::Separated`], parts with intervals, m |
+//! | [`limit`] | at what load does it let go? | `Separated` | [`limit::Limit`], loads by rule, N |
+//! | [`aboard`], [`verdict`], [`diagnose`] | what does that mean, and what to do? | `Limit` | [`analysis::Analysis`] |
+//! | [`chart`], [`report`], [`export`] | how is it told? | `Analysis` | SVG, Markdown, HTML, JSON, Parquet |
+//!
+//! Everything that the command does to one pull is done from memory by [`pipeline::analyse`]:
+//!
+//! ```
+//! use bitterend::analysis::Settings;
+//! use bitterend::pipeline::{Inputs, analyse};
+//! use bitterend::separate::PartName;
+//! use bitterend::simulate::{Grade, Kind, run};
+//! use bitterend::{chart, report};
+//!
+//! // A pull with a truth: a stopper that slips, logged 20 times a second.
+//! let pull = run(&Kind::StopperSlip.scenario(Grade::Good, 1), 1);
+//! let inputs = Inputs {
+//!     sheet: pull.sheet()?,
+//!     log: pull.log(),
+//!     files: pull.files(),
+//! };
+//! let analysis = analyse(inputs, &Settings::default())?;
+//!
+//! let slip = &analysis.separated.parts[&PartName::StopperSlip].end;
+//! let truth = pull.truth.stopper_slip[pull.truth.end];
+//! assert!(slip.low.unwrap() <= truth && truth <= slip.high.unwrap());
+//!
+//! let charts = chart::draw_all(&analysis)?;
+//! let report = report::render(&analysis, &charts);
+//! assert!(report.markdown.contains("The line in the stopper"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 /// Quantities with their units.
 pub mod units;

@@ -224,6 +224,17 @@ impl<D: Dimension> Quantity<D> {
 
     /// Reads `"3.5 kN"`, `"2000 lbf"`, `"3/8 in"` or `"1 1/2 in"`.
     ///
+    /// ```
+    /// use bitterend::units::{ForceDim, LengthDim, Quantity};
+    ///
+    /// let load = Quantity::<ForceDim>::parse("2000 lbf")?;
+    /// assert!((load.si() - 8896.443).abs() < 1e-3); // N
+    /// let rope = Quantity::<LengthDim>::parse("3/8 in")?;
+    /// assert!((rope.si() - 9.525e-3).abs() < 1e-12); // m
+    /// assert!(Quantity::<ForceDim>::parse("2000 lbs of rope").is_err());
+    /// # Ok::<(), bitterend::units::QuantityError>(())
+    /// ```
+    ///
     /// # Errors
     /// No number, no unit, a unit of another dimension, or a value outside the legal range.
     pub fn parse(text: &str) -> Result<Self, QuantityError> {

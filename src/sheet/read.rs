@@ -112,6 +112,16 @@ impl SheetError {
 impl Sheet {
     /// Reads a sheet. `file_name` only names it in messages.
     ///
+    /// A mistake is told with its place and the nearest key:
+    ///
+    /// ```
+    /// use bitterend::sheet::Sheet;
+    ///
+    /// let error = Sheet::parse("[line]\nfree_lenght = \"3 m\"\n", "sheet.toml").unwrap_err();
+    /// let text = error.to_string();
+    /// assert!(text.contains("free_length"), "{text}");
+    /// ```
+    ///
     /// # Errors
     /// The first mistake found, with line and key: see [`SheetProblem`].
     pub fn parse(text: &str, file_name: &str) -> Result<Self, SheetError> {

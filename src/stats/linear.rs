@@ -120,6 +120,15 @@ pub fn fit(
 
 /// Fits a straight line `y ≈ intercept + slope·x`.
 ///
+/// ```
+/// use bitterend::stats::linear;
+///
+/// // Slip in mm at 1, 10 and 100 s of a hold: 0.2 mm per decade.
+/// let fit = linear::line(&[0.0, 1.0, 2.0], &[0.1, 0.3, 0.5], None)?;
+/// assert!((fit.coefficients[1] - 0.2).abs() < 1e-12);
+/// # Ok::<(), bitterend::stats::linear::LinearError>(())
+/// ```
+///
 /// # Errors
 /// As [`fit`].
 pub fn line(x: &[f64], y: &[f64], weights: Option<&[f64]>) -> Result<LinearFit, LinearError> {
