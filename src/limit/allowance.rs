@@ -9,6 +9,7 @@
 use super::course::Slip;
 use super::load::LoadErrors;
 use super::{AtRate, HoldCreep, Interface, LimitFigure, LimitInputs, earliest, first};
+use crate::phases::{Phase, PhaseKind};
 use crate::sheet::Rule;
 use crate::stats::curves::Growth;
 use crate::stats::estimate::LEVEL;
@@ -118,11 +119,15 @@ fn from_holds(
         .collect();
     points.sort_by(|a, b| a.load.total_cmp(&b.load));
     let Some(top) = points.last() else {
-        return cannot(if holds.is_empty() {
-            "no hold in the record: a rate or creep needs the load kept constant for a while".into()
+        let locked = |p: &Phase| p.kind == PhaseKind::LockedHold;
+        let reason = if !holds.is_empty() {
+            "no hold has enough readings to fit a law of time"
+        } else if inputs.phases.iter().any(locked) {
+            "the winch was locked in every hold and the load fell: a rate or creep needs the load kept constant for a while"
         } else {
-            "no hold has enough readings to fit a law of time".into()
-        });
+            "no hold in the record: a rate or creep needs the load kept constant for a while"
+        };
+        return cannot(reason.into());
     };
     let errors = LoadErrors::of(inputs.conditioned);
     let hold_s = Some(top.duration);
