@@ -160,16 +160,13 @@ fn end_with_the_line(separated: &mut Separated, phased: &Phased) {
 fn slack_from(phased: &Phased, separated: &Separated) -> usize {
     let blocks = &separated.blocks;
     let taut = |k: usize| {
-        separated.travel_m.get(k).map_or_else(
-            || blocks.load_n[k] >= SLACK_SHARE * phased.pretension_n.max(0.0),
-            |t| t.is_finite(),
-        )
+        separated
+            .travel_m
+            .get(k)
+            .map_or_else(|| blocks.load_n[k] >= phased.slack_n(), |t| t.is_finite())
     };
     (0..blocks.len()).rfind(|k| taut(*k)).map_or(0, |k| k + 1)
 }
-
-/// Below this share of the pre-tension the line is slack, as the split takes it.
-const SLACK_SHARE: f64 = 0.9;
 
 /// A course at one block as an estimate; `None` where it has no value.
 fn at(name: PartName, course: &Course, k: usize) -> Option<Estimate> {

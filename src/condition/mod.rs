@@ -167,7 +167,13 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     }
     signals::blank_spikes(&mut load, &log.time_s, &mut caveats);
     let mut gauges = Vec::new();
+    let mut readings = log.readings.clone();
     for channel in log.channels.iter().filter(|c| c.kind != GaugeKind::Load) {
+        let at_stopper = !channel.kind.is_force() && channel.kind != GaugeKind::Travel;
+        if at_stopper && stands_alone(&channel.values) {
+            readings.extend(by_hand(channel, &log.time_s));
+            continue;
+        }
         let mut gauge = signal(channel, log, sheet, &mut caveats)?;
         signals::blank_spikes(&mut gauge, &log.time_s, &mut caveats);
         if !gauge.kind.is_force() {
@@ -202,7 +208,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
             period_s,
             load,
             gauges,
-            readings: log.readings.clone(),
+            readings,
             segments: log.segments.clone(),
             load_zero: at_start,
             load_drift: drift,
@@ -257,6 +263,27 @@ fn signal(
         errors: stated.errors,
         lag: None,
     })
+}
+
+/// True of a column whose readings have no neighbours: nothing shows their noise, and they are worth what readings by hand are.
+fn stands_alone(values: &[f64]) -> bool {
+    let read = values.iter().filter(|v| v.is_finite()).count();
+    let pairs = values
+        .windows(2)
+        .filter(|w| w[0].is_finite() && w[1].is_finite());
+    read > 0 && 2 * read < values.len() && 2 * pairs.count() < read
+}
+
+fn by_hand<'a>(channel: &'a Channel, time_s: &'a [f64]) -> impl Iterator<Item = HandReading> + 'a {
+    time_s
+        .iter()
+        .zip(&channel.values)
+        .filter(|(_, value)| value.is_finite())
+        .map(|(time_s, value)| HandReading {
+            time_s: *time_s,
+            kind: channel.kind,
+            value_m: *value,
+        })
 }
 
 fn on_grid(value: f64) -> f64 {

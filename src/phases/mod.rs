@@ -156,6 +156,16 @@ pub struct Phased {
     pub ramp_rate_n_per_s: f64,
 }
 
+impl Phased {
+    /// Below this load, N, the line counts as slack: its shape there is not that of a loaded line.
+    #[must_use]
+    pub fn slack_n(&self) -> f64 {
+        SLACK_SHARE * self.pretension_n.max(0.0)
+    }
+}
+
+/// Share of the pre-tension below which the line is slack.
+const SLACK_SHARE: f64 = 0.9;
 /// A fall by this share of the peak load counts as an unloading: less does not show what comes back.
 pub const CYCLE_SHARE: f64 = 0.3;
 

@@ -242,7 +242,6 @@ pub fn separate(
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
     let means = parts::means(
         &balance,
-        record,
         phased,
         parts::tail_may_store(&balance, phased, sheet),
     );

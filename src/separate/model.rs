@@ -131,8 +131,6 @@ const FREE_LENGTH_GUESS_M: f64 = 3.0;
 /// taken for.
 const JAW_GIVE_MM: f64 = 2.0;
 const JAW_GIVE_LEAST_MM: f64 = 0.01;
-/// Below this share of the pre-tension the line counts as slack: its shape there is not that of a loaded line.
-const SLACK_SHARE: f64 = 0.9;
 /// A column that moves by less than this (of one) over the record carries nothing.
 const IDLE_COLUMN: f64 = 2e-3;
 /// Scatter of the weights of neighbouring lags as a share of their mean, and how many pairs this assumption is worth
@@ -303,7 +301,7 @@ impl<'a> Scene<'a> {
             .position(|f| *f >= phased.reference.start)
             .unwrap_or(0);
         // When the line goes slack at the end, the travel is no longer the line's: the pull ends before.
-        let slack = SLACK_SHARE * phased.pretension_n.max(0.0);
+        let slack = phased.slack_n();
         let end = (first..all.len())
             .rev()
             .find(|k| all.load_n[*k] >= slack)
@@ -533,10 +531,10 @@ impl<'a> Scene<'a> {
                 } else {
                     (0..n).map(|k| k >= self.dwell).collect()
                 };
-                // Between readings by hand only the travel shows where a pace changes.
+                // Between few readings only the travel shows where a pace changes.
                 let shows = travel
                     .as_ref()
-                    .filter(|_| reading.by_hand)
+                    .filter(|_| reading.sparse)
                     .unwrap_or(reading);
                 let nodes = match pass.and_then(|p| p.nodes.as_ref()) {
                     Some(nodes) => nodes[list.len()].clone(),
@@ -550,9 +548,9 @@ impl<'a> Scene<'a> {
             stopper: sequence(mark.as_ref().or(tail.as_ref()), true, false, &phases),
             core: sequence(
                 core.as_ref(),
-                // Between readings by hand nothing would show it fall.
+                // Between few readings nothing would show it fall.
                 self.sheet.line.cover_at_eye != CoverAtEye::Locked
-                    || core.as_ref().is_some_and(|c| c.by_hand),
+                    || core.as_ref().is_some_and(|c| c.sparse),
                 false,
                 &phases,
             ),

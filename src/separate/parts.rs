@@ -21,7 +21,7 @@ pub(super) struct Means {
     pub travel: bool,
     pub stopper: bool,
     /// Stopper slip is read at a few moments only.
-    pub by_hand: bool,
+    pub sparse: bool,
     pub core: bool,
     pub body: bool,
     pub mark: bool,
@@ -64,25 +64,29 @@ impl Seen<'_> {
 /// A linear combination per block.
 type PerBlock<'a> = Box<dyn Fn(usize) -> Functional + 'a>;
 
-pub(super) fn means(
-    balance: &Balance,
-    record: &Conditioned,
-    phased: &Phased,
-    stores: bool,
-) -> Means {
+pub(super) fn means(balance: &Balance, phased: &Phased, stores: bool) -> Means {
     let has = |k: GaugeKind| balance.gauges.contains(&k);
     Means {
         travel: has(GaugeKind::Travel),
         stopper: balance.sequences.stopper.is_some(),
-        by_hand: [GaugeKind::Mark, GaugeKind::Tail]
-            .iter()
-            .all(|k| record.gauge(*k).is_none()),
+        sparse: balance
+            .sequences
+            .stopper
+            .is_some_and(|s| shown_sparsely(balance, s)),
         core: balance.sequences.core.is_some(),
         body: has(GaugeKind::Body),
         mark: has(GaugeKind::Mark),
         unloads: phased.cycles > 0,
         stores,
     }
+}
+
+/// True where the gauge that shows a sequence alone was read at a few moments only.
+fn shown_sparsely(balance: &Balance, sequence: usize) -> bool {
+    let mut rows = balance.problem.rows.iter().zip(&balance.gauges);
+    rows.find(|(rows, _)| rows.sequences == [sequence])
+        .and_then(|(_, kind)| balance.readings.iter().find(|r| r.kind == *kind))
+        .is_some_and(|reading| reading.sparse)
 }
 
 /// Splits the travel.
@@ -305,12 +309,12 @@ impl<'a> Reader<'a> {
                 (true, true) => {
                     let f = self.sum(&[self.balance.sequences.stopper]);
                     (
-                        if m.by_hand {
+                        if m.sparse {
                             "at the readings"
                         } else {
                             "throughout"
                         },
-                        if m.by_hand { "a logged mark gauge" } else { "" },
+                        if m.sparse { "a logged mark gauge" } else { "" },
                         self.slip_part(
                             &f,
                             self.seen(self.balance.sequences.stopper),
@@ -480,13 +484,13 @@ impl<'a> Reader<'a> {
     /// Where the part hardly moves, the course is straight, and single readings would only add their noise.
     fn at_moment(&self, f: &PerBlock, m: &Moment, seen: Option<&Seen>) -> (f64, Spread) {
         let fit = &self.balance.fit;
-        let lean = |f: &Functional| seen.map_or(0.0, |_| self.lean(f));
+        let alone = seen.is_some();
         let moved = (fit.value(&f(m.after)) - fit.value(&f(m.before))).abs();
         let seen = seen.filter(|seen| moved > seen.noise(m.after));
         let left = |k: usize| seen.map_or(0.0, |seen| seen.left(k));
         let factors = m.factors(|k| fit.value(&f(k)) + left(k));
-        let (value, mut spread) =
-            self.evaluate(&Functional::sum(factors.iter().map(|(k, c)| (f(*k), *c))));
+        let there = Functional::sum(factors.iter().map(|(k, c)| (f(*k), *c)));
+        let (value, mut spread) = self.evaluate(&there);
         let bends: f64 = factors.iter().map(|(k, c)| c * left(*k)).sum();
         if let Some(seen) = seen {
             let noise = factors
@@ -499,7 +503,7 @@ impl<'a> Reader<'a> {
                 }
             }
         }
-        let lean = lean(&Functional::sum(factors.iter().map(|(k, c)| (f(*k), *c))));
+        let lean = if alone { self.lean(&there) } else { 0.0 };
         spread.normal.push((LEAN.to_owned(), lean.abs()));
         let leeway = m.leeway(fit, f, self.last);
         if leeway > 0.0 {
@@ -613,19 +617,17 @@ impl<'a> Reader<'a> {
             s.is_some() && all.iter().any(|(i, _, _)| Some(*i) == *s)
         };
         let rest = of(&sequences.rest);
-        let rows: Vec<_> = [sequences.stopper, sequences.core]
+        let sparse: Vec<usize> = [sequences.stopper, sequences.core]
             .into_iter()
             // The travel tells a slip and the rest together.
-            .filter(|s| s.is_some() && of(s) != rest)
-            .filter_map(|s| {
-                problem
-                    .rows
-                    .iter()
-                    .find(|r| s.is_some_and(|s| r.sequences == [s]))
-            })
-            .filter(|rows| {
-                2 * rows.reading.iter().filter(|r| r.is_finite()).count() < problem.blocks
-            })
+            .filter(|s| of(s) != rest)
+            .flatten()
+            .filter(|s| shown_sparsely(self.balance, *s))
+            .collect();
+        let rows: Vec<_> = problem
+            .rows
+            .iter()
+            .filter(|r| sparse.iter().any(|s| r.sequences == [*s]))
             .collect();
         if rows.is_empty() {
             return None;

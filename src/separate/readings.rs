@@ -10,8 +10,8 @@ use crate::phases::Phased;
 #[derive(Debug, Clone)]
 pub(super) struct Reading {
     pub kind: GaugeKind,
-    /// Read by hand at a few moments, not logged.
-    pub by_hand: bool,
+    /// Read at a few moments only.
+    pub sparse: bool,
     /// Mean reading per block since the first dwell; NaN = none.
     pub mean: Vec<f64>,
     /// Variance of that mean from noise and steps.
@@ -32,9 +32,11 @@ pub(super) fn reading(
         Some(signal) => logged(signal, record, blocks, lag_s),
         None => by_hand(kind, record, phased, blocks)?,
     };
-    if !found.mean.iter().any(|m| m.is_finite()) {
+    let read = found.mean.iter().filter(|m| m.is_finite()).count();
+    if read == 0 {
         return None;
     }
+    found.sparse = 2 * read < found.mean.len();
     // Counted from the first dwell; what the dwell's own noise leaves is a free offset in the fit.
     let in_dwell: Vec<f64> = blocks
         .iter()
@@ -94,7 +96,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
     }
     Reading {
         kind: signal.kind,
-        by_hand: false,
+        sparse: false,
         mean,
         variance,
         errors: InstrumentErrors {
@@ -164,9 +166,6 @@ fn ahead(time_s: &[f64], values: &[f64], lag_s: f64) -> Vec<f64> {
 /// Standard uncertainty of a reading by eye when nothing else is stated, mm: half a millimetre either way.
 const BY_EYE_MM: f64 = 0.29;
 
-/// The load is still on above this share of the pre-tension.
-const STILL_ON: f64 = 0.9;
-
 fn by_hand(
     kind: GaugeKind,
     record: &Conditioned,
@@ -188,8 +187,7 @@ fn by_hand(
         let last = blocks.last().map_or(0, |b| b.end);
         let loaded = || {
             let load = &phased.quiet_load_n[last.min(nearest)..=nearest];
-            load.iter()
-                .all(|load| *load >= STILL_ON * phased.pretension_n)
+            load.iter().all(|load| *load >= phased.slack_n())
         };
         let place = blocks
             .iter()
@@ -202,7 +200,7 @@ fn by_hand(
     }
     Some(Reading {
         kind,
-        by_hand: true,
+        sparse: false,
         mean,
         variance,
         errors: InstrumentErrors::default(),
