@@ -154,7 +154,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
         });
     };
     let period_s = median_period(&log.time_s);
-    let mut load = signal(load_channel, log, sheet, &mut caveats)?;
+    let mut load = signal(load_channel, log, period_s, sheet, &mut caveats)?;
     let (low, high) = range_of(&load.values);
     if high - low <= 0.0 {
         return Err(ConditionError::LoadNeverMoves { load_n: low });
@@ -174,7 +174,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
             readings.extend(by_hand(channel, &log.time_s));
             continue;
         }
-        let mut gauge = signal(channel, log, sheet, &mut caveats)?;
+        let mut gauge = signal(channel, log, period_s, sheet, &mut caveats)?;
         signals::blank_spikes(&mut gauge, &log.time_s, &mut caveats);
         if !gauge.kind.is_force() {
             signals::blank_stuck(&mut gauge, &load, &mut caveats);
@@ -223,6 +223,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
 fn signal(
     channel: &Channel,
     log: &Log,
+    period_s: f64,
     sheet: &Sheet,
     caveats: &mut Vec<Caveat>,
 ) -> Result<Signal, ConditionError> {
@@ -253,7 +254,11 @@ fn signal(
     let few = log.time_s.len() < FEW_ROWS;
     // A reading taken by eye may be a whole step off either way; a logger's is rounded to the nearest.
     let floor = step.max(written) / if few { 3f64.sqrt() } else { 12f64.sqrt() };
-    let noise = if few { None } else { noise::of(&values) };
+    let noise = if few {
+        None
+    } else {
+        noise::of(&values, period_s)
+    };
     let noise = noise.unwrap_or(0.0).max(floor).max(f64::MIN_POSITIVE);
     Ok(Signal {
         kind: channel.kind,

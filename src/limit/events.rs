@@ -5,6 +5,8 @@
 //! the stopper; the core draw-in, else the travel together with the line's springing back, for the cover. Without such a
 //! gauge no interface is named and no jump is reported. Size to be expected for a stick-slip of a line of stiffness k: 2(F_s − F_k)/k.
 
+use std::collections::VecDeque;
+
 use super::load::LoadErrors;
 use super::{Interface, LimitInputs, SlipEvent, StickSlip};
 use crate::condition::{Conditioned, Signal};
@@ -40,10 +42,11 @@ pub(super) fn find(inputs: &LimitInputs) -> Vec<SlipEvent> {
         .iter()
         .find(|p| p.kind == PhaseKind::Reference)
         .map_or(0, |p| p.end);
+    let ahead = Ahead::of(record);
     let mut events = Vec::new();
     let mut i = dwelt;
     while i + 1 < load.len() && events.len() < MOST {
-        let Some((peak, trough)) = fall(record, i) else {
+        let Some((peak, trough)) = fall(record, &ahead, i) else {
             i += 1;
             continue;
         };
@@ -62,39 +65,86 @@ pub(super) fn find(inputs: &LimitInputs) -> Vec<SlipEvent> {
     events
 }
 
+/// Where the load is lowest soon after each entry.
+struct Ahead {
+    /// While a jump may last.
+    jump: Vec<Option<usize>>,
+    /// While the most of its fall must come.
+    sharp: Vec<Option<usize>>,
+    /// While it may fall no further.
+    over: Vec<Option<usize>>,
+}
+
+impl Ahead {
+    fn of(record: &Conditioned) -> Self {
+        let within = |entries, seconds| {
+            lowest_ahead(&record.load.values, |from, to| {
+                to <= from + entries || record.time_s[to] <= record.time_s[from] + seconds
+            })
+        };
+        let (_, entries, seconds) = SHARP;
+        Self {
+            jump: within(ENTRIES, SECONDS),
+            sharp: within(entries, seconds),
+            over: within(0, OVER.0),
+        }
+    }
+}
+
+/// Of each entry the first of the lowest finite ones behind it that are still soon: one pass, however many are soon.
+fn lowest_ahead(load: &[f64], soon: impl Fn(usize, usize) -> bool) -> Vec<Option<usize>> {
+    // Entries that are lower than all between them and the end of the span, so the first of these is the lowest.
+    let mut lower = VecDeque::new();
+    let mut end = 0;
+    (0..load.len())
+        .map(|from| {
+            while end < load.len() && (end <= from || soon(from, end)) {
+                if load[end].is_finite() {
+                    while lower
+                        .back()
+                        .is_some_and(|last: &usize| load[*last] > load[end])
+                    {
+                        lower.pop_back();
+                    }
+                    lower.push_back(end);
+                }
+                end += 1;
+            }
+            while lower.front().is_some_and(|first| *first <= from) {
+                lower.pop_front();
+            }
+            lower.front().copied()
+        })
+        .collect()
+}
+
 /// Peak and trough of a fall that begins within the next entries after `i`, if one does.
-fn fall(record: &Conditioned, i: usize) -> Option<(usize, usize)> {
+fn fall(record: &Conditioned, ahead: &Ahead, i: usize) -> Option<(usize, usize)> {
     let load = &record.load.values;
-    let lowest_within = |from: usize| {
-        let soon =
-            |j: &usize| *j <= from + ENTRIES || record.time_s[*j] <= record.time_s[from] + SECONDS;
-        (from + 1..load.len())
-            .take_while(soon)
-            .filter(|j| load[*j].is_finite())
-            .min_by(|a, b| load[*a].total_cmp(&load[*b]))
-    };
-    let least = |from: usize| (FALL * record.load.noise).max(SHARE * load[from].abs());
     if !load[i].is_finite() {
         return None;
     }
-    let seen = lowest_within(i)?;
-    if load[i] - load[seen] <= least(i) {
+    let seen = ahead.jump[i]?;
+    if load[i] - load[seen] <= (FALL * record.load.noise).max(SHARE * load[i].abs()) {
         return None;
     }
-    let peak = (i..seen).max_by(|a, b| load[*a].total_cmp(&load[*b]))?;
-    let trough = lowest_within(peak)?;
+    let peak = (i..seen)
+        .filter(|j| load[*j].is_finite())
+        .max_by(|a, b| load[*a].total_cmp(&load[*b]))?;
+    let trough = ahead.jump[peak]?;
+    let fell = load[peak] - load[trough];
     let (share, entries, seconds) = SHARP;
     let sharp = (peak..trough).any(|from| {
-        let soon = |to: &usize| {
-            *to <= from + entries || record.time_s[*to] <= record.time_s[from] + seconds
+        let reached =
+            trough <= from + entries || record.time_s[trough] <= record.time_s[from] + seconds;
+        let to = if reached {
+            Some(trough)
+        } else {
+            ahead.sharp[from]
         };
-        (from + 1..=trough)
-            .take_while(soon)
-            .any(|to| load[from] - load[to] >= share * (load[peak] - load[trough]))
+        to.is_some_and(|to| load[from] - load[to] >= share * fell)
     });
-    let ends = (trough + 1..load.len())
-        .take_while(|j| record.time_s[*j] <= record.time_s[trough] + OVER.0)
-        .all(|j| load[trough] - load[j] <= OVER.1 * (load[peak] - load[trough]));
+    let ends = ahead.over[trough].is_none_or(|j| load[trough] - load[j] <= OVER.1 * fell);
     (sharp && ends).then_some((peak, trough))
 }
 
@@ -205,4 +255,33 @@ fn compliance(inputs: &LimitInputs, load: f64) -> Option<f64> {
         / (curve.load_kn[i] - curve.load_kn[i - 1])
         * 1e-6;
     (slope.is_finite() && slope >= 0.0).then_some(slope)
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    proptest! {
+        /// One pass finds what looking at every entry of every span finds.
+        #[test]
+        fn the_lowest_ahead_is_the_lowest_of_all_that_are_soon(
+            load in prop::collection::vec(prop_oneof![9 => (0..20).prop_map(f64::from), 1 => Just(f64::NAN)], 0..60),
+            steps in prop::collection::vec(1..30_u32, 60),
+            entries in 0..5_usize,
+            span in 0..60_u32,
+        ) {
+            let time: Vec<u32> = steps.iter().scan(0, |t, s| { *t += s; Some(*t) }).collect();
+            let soon = |from: usize, to: usize| to <= from + entries || time[to] <= time[from] + span;
+            let found = super::lowest_ahead(&load, soon);
+            let looked: Vec<Option<usize>> = (0..load.len())
+                .map(|from| {
+                    (from + 1..load.len())
+                        .take_while(|to| soon(from, *to))
+                        .filter(|to| load[*to].is_finite())
+                        .min_by(|a, b| load[*a].total_cmp(&load[*b]))
+                })
+                .collect();
+            prop_assert_eq!(found, looked);
+        }
+    }
 }

@@ -1,5 +1,5 @@
-//! Shapes that come back: the columns from which stretch and give are put together, computed at every entry and then
-//! averaged into blocks.
+//! Shapes that come back: the columns from which stretch and give are put together, computed at the points of the load's
+//! course and then averaged into blocks.
 //!
 //! Question: what can an elastic line do under this history of load? Assumptions, each a family of columns with
 //! non-negative weights, none tied to a fibre:
@@ -25,15 +25,17 @@ pub(super) struct Columns {
 
 /// What the columns are computed from.
 pub(super) struct History<'a> {
-    /// Time per entry, s.
+    /// Time of each point, s.
     pub time_s: &'a [f64],
-    /// Quiet load per entry, N.
+    /// Quiet load at each point, N.
     pub load_n: &'a [f64],
+    /// Entries of the record that each point stands for.
+    pub rows: &'a [f64],
     /// Highest load, N, which scales everything.
     pub peak_n: f64,
-    /// First block to be used and the ranges of entries of all blocks.
+    /// Points of each block to be used.
     pub blocks: &'a [Range<usize>],
-    /// One past the last entry of the first dwell: loops start from there.
+    /// One past the last point of the first dwell: loops start from there.
     pub dwelt: usize,
     /// The line's own curve of strain against load share as an earlier pass found it: the retarded part mostly follows
     /// the instant one.
@@ -171,8 +173,12 @@ fn splines(history: &History, intervals: usize) -> Vec<Vec<f64>> {
     let count = intervals + 3;
     let mut sums = vec![vec![0.0; history.blocks.len()]; count - 1];
     for (k, block) in history.blocks.iter().enumerate() {
-        let weight = 1.0 / block.len() as f64;
-        for f in &history.load_n[block.clone()] {
+        let whole: f64 = history.rows[block.clone()].iter().sum();
+        for (f, rows) in history.load_n[block.clone()]
+            .iter()
+            .zip(&history.rows[block.clone()])
+        {
+            let weight = rows / whole;
             let x = toe_map(f / history.peak_n).min(1.0) * intervals as f64;
             let cell = (x.floor() as usize).min(intervals - 1);
             let spline = cubic(x - cell as f64);
@@ -360,12 +366,16 @@ fn lagged(time_s: &[f64], image: &[f64], lag: f64) -> Vec<f64> {
     out
 }
 
-/// Means over the blocks of values at the entries.
+/// Means over the blocks of values at the points.
 pub(super) fn averaged(history: &History, values: Vec<f64>) -> Vec<f64> {
     history
         .blocks
         .iter()
-        .map(|b| values[b.clone()].iter().sum::<f64>() / b.len() as f64)
+        .map(|b| {
+            let rows = &history.rows[b.clone()];
+            let sum: f64 = values[b.clone()].iter().zip(rows).map(|(v, r)| v * r).sum();
+            sum / rows.iter().sum::<f64>()
+        })
         .collect()
 }
 
@@ -400,6 +410,7 @@ mod tests {
         let history = History {
             time_s: &load,
             load_n: &load,
+            rows: &[1.0; 101],
             peak_n: 100.0,
             blocks: &blocks,
             dwelt: 1,

@@ -17,6 +17,7 @@ pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) 
     let history = History {
         time_s: &record.time_s,
         load_n: &phased.quiet_load_n,
+        rows: &[],
         peak_n: balance.scale_n,
         blocks: &[],
         dwelt: phased.reference.end,

@@ -1,7 +1,7 @@
 //! How good is the split? Simulates many pulls, analyses each from memory, and compares every figure with the truth.
 //!
-//! `cargo run --release --example coverage -- [--seeds N] [--from N] [--grade good|coarse|both] [--ideal] [--ten-hertz]
-//! [--worst N] KIND…` (no kind: all of them). Three tables per kind and grade:
+//! `cargo run --release --example coverage -- [--seeds N] [--from N] [--grade good|coarse|both] [--ideal] [--rate HERTZ]
+//! [--ripple NEWTONS] [--worst N] KIND…` (no kind: all of them). Three tables per kind and grade:
 //!
 //! - figures: how many 95 % intervals hold the truth at the end of the pull and at the proof load, bias, RMSE, mean
 //!   standard error, mean half width, and what kind of statement was made;
@@ -9,8 +9,8 @@
 //!   when the line runs out; stopper slip outside one second around a jump), with the share of peak stretch or of peak travel;
 //! - limits: the same as figures, for each rule and interface.
 //!
-//! `--ideal` takes the systematic errors out of the instruments, `--ten-hertz` is the form of the stored fixtures, and
-//! `--worst N` names the N pulls whose interval misses the truth by most, so that they can be looked at.
+//! `--ideal` takes the systematic errors out of the instruments, `--rate 10` is the form of the stored fixtures, `--ripple`
+//! makes the load restless (standard deviation), and `--worst N` names the N pulls whose interval misses the truth by most, so that they can be looked at.
 
 mod tally;
 
@@ -43,7 +43,8 @@ struct Args {
     first: u64,
     seeds: u64,
     ideal: bool,
-    ten_hertz: bool,
+    rate: Option<u64>,
+    ripple: Option<u64>,
     worst: usize,
 }
 
@@ -86,7 +87,8 @@ fn args(typed: impl Iterator<Item = String>) -> Result<Args, String> {
         first: 1,
         seeds: 100,
         ideal: false,
-        ten_hertz: false,
+        rate: None,
+        ripple: None,
         worst: 0,
     };
     let mut typed = typed.peekable();
@@ -102,7 +104,8 @@ fn args(typed: impl Iterator<Item = String>) -> Result<Args, String> {
             "--from" => a.first = number("--from")?,
             "--worst" => a.worst = number("--worst")? as usize,
             "--ideal" => a.ideal = true,
-            "--ten-hertz" => a.ten_hertz = true,
+            "--rate" => a.rate = Some(number("--rate")?),
+            "--ripple" => a.ripple = Some(number("--ripple")?),
             "--grade" => {
                 a.grades = match typed.next().as_deref() {
                     Some("good") => vec![Grade::Good],
@@ -152,8 +155,11 @@ fn study(args: &Args, kind: Kind, grade: Grade) -> Tally {
 
 fn scenario(args: &Args, kind: Kind, grade: Grade, seed: u64) -> Scenario {
     let mut s = kind.scenario(grade, seed);
-    if args.ten_hertz {
-        s.instruments.logger.rate = 10.0;
+    if let Some(rate) = args.rate {
+        s.instruments.logger.rate = rate as f64;
+    }
+    if let Some(ripple) = args.ripple {
+        s.rig.ripple = ripple as f64;
     }
     if args.ideal { s.without_errors() } else { s }
 }
