@@ -4,7 +4,7 @@
 use bitterend::condition::condition;
 use bitterend::ingest::GaugeKind;
 use bitterend::phases::phases;
-use bitterend::separate::separate;
+use bitterend::separate::{PartName, separate};
 use bitterend::simulate::{self, Grade, Kind};
 
 /// Five seconds of slack at both ends: zero within 5 N, drift within 10 N.
@@ -56,4 +56,50 @@ fn the_lag_of_the_travel_is_found() {
         println!("{seed}: {lag:.3} s of {truth:.3} s");
         assert!((lag - truth).abs() < 0.05, "{seed}: {lag} s, {truth} s");
     }
+}
+
+/// A warm mark wanders and comes back: no slip, though the reading grows in the middle. The sheet states the drift.
+#[test]
+fn a_drift_that_comes_back_is_no_slip() {
+    let (mut held, mut judged) = (0, 0);
+    for seed in 1..=8 {
+        let mut scenario = Kind::StopperSlip.scenario(Grade::Good, seed);
+        for gauge in &mut scenario.instruments.gauges {
+            if gauge.kind == GaugeKind::Mark {
+                gauge.drift = 0.4e-3;
+            }
+        }
+        let pull = simulate::run(&scenario, seed);
+        let mut log = pull.log();
+        let last = log.time_s[log.time_s.len() - 1];
+        let even = pull.draws.gauge(GaugeKind::Mark).unwrap().drift;
+        for channel in log
+            .channels
+            .iter_mut()
+            .filter(|c| c.kind == GaugeKind::Mark)
+        {
+            for (value, time) in channel.values.iter_mut().zip(&log.time_s) {
+                let share = time / last;
+                *value += 0.2e-3 * (2.2 * std::f64::consts::PI * share).sin() - even * share;
+            }
+        }
+        let sheet = pull.sheet().unwrap();
+        let (record, _) = condition(&log, &sheet).unwrap();
+        let (phased, _) = phases(&record, &sheet);
+        let (separated, _) = separate(&record, &phased, &sheet).unwrap();
+        let slip = &separated.parts[&PartName::StopperSlip];
+        let found = [
+            (&slip.end, pull.truth.end),
+            (&slip.at_proof, pull.truth.at_proof.unwrap()),
+        ];
+        for (found, row) in found {
+            let truth = pull.truth.part("stopper_slip", row);
+            let (low, high) = (found.low.unwrap(), found.high.unwrap());
+            println!("{seed}: {low:.6} to {high:.6} m, {truth:.6} m");
+            judged += 1;
+            held += usize::from(low <= truth && truth <= high);
+            assert!(high - low < 1e-3, "{seed}: {low} to {high} m");
+        }
+    }
+    assert!(held * 8 >= judged * 7, "{held} of {judged}");
 }

@@ -59,6 +59,17 @@ impl Spread {
                 .iter()
                 .map(|(s, h)| line(s, kind(s), h / 3f64.sqrt())),
         );
+        // One line for one source, however many weights it has.
+        lines.sort_by(|a, b| a.source.cmp(&b.source));
+        lines.dedup_by(|next, line| {
+            let same = next.source == line.source;
+            if same {
+                line.standard_uncertainty_mm = line
+                    .standard_uncertainty_mm
+                    .hypot(next.standard_uncertainty_mm);
+            }
+            same
+        });
         lines.sort_by(|a, b| {
             b.standard_uncertainty_mm
                 .total_cmp(&a.standard_uncertainty_mm)

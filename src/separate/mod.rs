@@ -36,6 +36,9 @@ mod moment;
 /// Parts and what supports them.
 mod parts;
 
+/// Where shapes of the load are computed.
+mod points;
+
 /// Where slips may change their pace.
 mod nodes;
 #[cfg(test)]

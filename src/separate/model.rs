@@ -18,6 +18,7 @@ use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
 use crate::separate::nodes::{self, Node};
+use crate::separate::points::Points;
 use crate::separate::readings::{self, Reading};
 use crate::separate::solve::{Fit, Prior, Problem, Rows, Sequence, SolveError, Weight};
 use crate::sheet::{Against, BitterEnd, CoverAtEye, Sheet};
@@ -68,9 +69,22 @@ pub(super) struct Balance {
     pub scale_n: f64,
     /// Weights of the stretch columns in the pass before, from which the lagged image and the open loop were made.
     pub earlier: Option<Vec<f64>>,
+    /// The fit with every stated drift free to be uneven: what that would do to a figure.
+    pub wander: Option<Fit>,
 }
 
 impl Balance {
+    /// Sum of squares over the variance of what is left of each gauge.
+    fn squares(&self) -> Vec<f64> {
+        let left = self.problem.residuals(&self.fit);
+        let gauges = left.iter().zip(&self.problem.rows);
+        let of = |(left, rows): (&Vec<f64>, &Rows)| {
+            let squares = left.iter().zip(&rows.variance).map(|(r, v)| r * r / v);
+            squares.filter(|s| s.is_finite()).sum()
+        };
+        gauges.map(of).collect()
+    }
+
     /// Nodes of the sequences, more of them where their paces change.
     fn halved(&self) -> Vec<Vec<Node>> {
         self.problem
@@ -154,6 +168,11 @@ const SLIPS_ON_S: f64 = 5.0;
 const SLIPS_ON_SIGMAS: f64 = 2.0;
 /// Above this share of the highest load so far the load is about the highest.
 const AT_HIGHEST_SHARE: f64 = 0.985;
+/// A drift need not be even: half waves over the record, and the standard deviation of each as a share of the stated drift,
+/// as of a random walk that ends within it (Karhunen and Loève's sum of its bridge: √2/(kπ√3)).
+const UNEVEN_DRIFT: [(f64, f64); 3] = [(1.0, 0.26), (2.0, 0.13), (3.0, 0.09)];
+/// It is taken for uneven where that lowers a gauge's sum of squares over the variance by so much.
+const UNEVEN_LOSS: f64 = 40.0;
 /// Step of load for slopes, as a share of the peak.
 const SLOPE_STEP: f64 = 2e-3;
 
@@ -164,6 +183,8 @@ struct Scene<'a> {
     sheet: &'a Sheet,
     /// First block in use within all blocks.
     first: usize,
+    /// Points at which shapes of the load are computed.
+    points: Points,
     /// Ranges of entries of the blocks in use.
     blocks: Vec<Range<usize>>,
     /// Blocks of the first dwell, at the start of `blocks`.
@@ -184,75 +205,16 @@ pub(super) fn fit(
     sheet: &Sheet,
 ) -> Result<Option<Balance>, SolveError> {
     let scene = Scene::new(record, phased, sheet);
-    let mut lags: Vec<(GaugeKind, f64)> = record
-        .gauges
-        .iter()
-        .filter_map(|g| Some((g.kind, g.lag?)))
-        .filter(|(_, lag)| worth_taking_out(lag.lag_s, lag.standard_uncertainty_s, record.period_s))
-        .map(|(kind, lag)| (kind, lag.lag_s))
-        .collect();
-    let Some(rough) = scene.assemble(&lags, None)? else {
+    let Some((mut balance, pass)) = scene.settle(Vec::new())? else {
         return Ok(None);
     };
-    let mut slope = scene.slope(&rough, None);
-    // The rough fit does not know the load's noise in the travel yet: what it leaves says nothing about the model.
-    let mut misfit = vec![1.0; rough.misfit.len()];
-    let mut balance = rough;
-    for passes in 0..PASSES {
-        let binding = Some(balance.fit.binding.clone()).filter(|_| passes > 0);
-        let nodes = (passes > 0).then(|| balance.halved());
-        let pass = Pass {
-            slope,
-            misfit,
-            binding,
-            lags: lags.clone(),
-            nodes,
-            spline: Some(
-                balance
-                    .stretch
-                    .weights
-                    .iter()
-                    .map(|w| balance.fit.weights[*w])
-                    .collect(),
-            ),
-        };
-        let Some(next) = scene.assemble(&lags, Some(&pass))? else {
-            return Ok(None);
-        };
-        slope = scene.slope(&next, pass.spline.as_deref());
-        misfit = next
-            .misfit
-            .iter()
-            .zip(&pass.misfit)
-            .map(|(new, old)| (new * old).max(1.0))
-            .collect();
-        let found = scene.lags(&next);
-        balance = next;
-        balance.slope.clone_from(&slope);
-        balance.lags = found
-            .iter()
-            .map(|(kind, lag, se)| {
-                let taken = lags.iter().find(|(k, _)| k == kind).map_or(0.0, |l| l.1);
-                (*kind, lag + taken, *se)
-            })
-            .collect();
-        let settled = found
-            .iter()
-            .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
-        for (kind, lag, se) in &balance.lags {
-            lags.retain(|(k, _)| k != kind);
-            if worth_taking_out(*lag, *se, record.period_s) {
-                lags.push((*kind, *lag));
-            }
+    if let Some((wander, uneven)) = scene.wander(pass)? {
+        if !uneven.is_empty()
+            && let Some((again, _)) = scene.settle(uneven)?
+        {
+            balance = again;
         }
-        let quiet = misfit
-            .iter()
-            .zip(&pass.misfit)
-            .all(|(new, old)| new / old < 1.3);
-        // The first pass weighs the travel by the rough fit's slopes.
-        if passes > 0 && settled && quiet {
-            break;
-        }
+        balance.wander = Some(wander);
     }
     for gauge in &record.gauges {
         if let Some(lag) = gauge.lag
@@ -264,6 +226,13 @@ pub(super) fn fit(
     }
     Ok(Some(balance))
 }
+
+fn uneven_drift(gauge: GaugeKind) -> String {
+    format!("drift of the {} gauge{UNEVEN}", gauge.name())
+}
+
+/// How the source of an uneven drift ends.
+pub(super) const UNEVEN: &str = ", uneven";
 
 /// A lag that is no more than its own uncertainty, or next to nothing beside the time between rows, stays: taking it out
 /// blurs every jump.
@@ -280,6 +249,8 @@ struct Pass {
     spline: Option<Vec<f64>>,
     /// Lags taken out of the gauges, s.
     lags: Vec<(GaugeKind, f64)>,
+    /// Gauges whose drift was seen to be uneven.
+    uneven: Vec<GaugeKind>,
     /// Nodes of the sequences, where the earlier pass already knows their paces.
     nodes: Option<Vec<Vec<Node>>>,
 }
@@ -289,6 +260,126 @@ impl Pass {
     fn lag(&self, kind: GaugeKind) -> f64 {
         let found = self.lags.iter().find(|(k, _)| *k == kind);
         found.map_or(0.0, |(_, lag)| *lag)
+    }
+}
+
+impl Scene<'_> {
+    /// Passes until lags, slopes and misfits no longer change, and what the last of them was told.
+    fn settle(&self, uneven: Vec<GaugeKind>) -> Result<Option<(Balance, Pass)>, SolveError> {
+        let record = self.record;
+        let mut lags: Vec<(GaugeKind, f64)> = record
+            .gauges
+            .iter()
+            .filter_map(|g| Some((g.kind, g.lag?)))
+            .filter(|(_, lag)| {
+                worth_taking_out(lag.lag_s, lag.standard_uncertainty_s, record.period_s)
+            })
+            .map(|(kind, lag)| (kind, lag.lag_s))
+            .collect();
+        let Some(rough) = self.assemble(&lags, None)? else {
+            return Ok(None);
+        };
+        // The rough fit does not know the load's noise in the travel yet: what it leaves says nothing about the model.
+        let mut misfit = vec![1.0; rough.misfit.len()];
+        let mut slope = self.slope(&rough, None);
+        let mut balance = rough;
+        for passes in 0.. {
+            let pass = Pass {
+                slope,
+                misfit,
+                binding: Some(balance.fit.binding.clone()).filter(|_| passes > 0),
+                lags: lags.clone(),
+                uneven: uneven.clone(),
+                nodes: (passes > 0).then(|| balance.halved()),
+                spline: Some(
+                    balance
+                        .stretch
+                        .weights
+                        .iter()
+                        .map(|w| balance.fit.weights[*w])
+                        .collect(),
+                ),
+            };
+            let Some(next) = self.assemble(&lags, Some(&pass))? else {
+                return Ok(None);
+            };
+            slope = self.slope(&next, pass.spline.as_deref());
+            misfit = next
+                .misfit
+                .iter()
+                .zip(&pass.misfit)
+                .map(|(new, old)| (new * old).max(1.0))
+                .collect();
+            let found = self.lags(&next);
+            balance = next;
+            balance.slope.clone_from(&slope);
+            balance.lags = found
+                .iter()
+                .map(|(kind, lag, se)| {
+                    let taken = lags.iter().find(|(k, _)| k == kind).map_or(0.0, |l| l.1);
+                    (*kind, lag + taken, *se)
+                })
+                .collect();
+            let settled = found
+                .iter()
+                .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
+            for (kind, lag, se) in &balance.lags {
+                lags.retain(|(k, _)| k != kind);
+                if worth_taking_out(*lag, *se, record.period_s) {
+                    lags.push((*kind, *lag));
+                }
+            }
+            let quiet = misfit
+                .iter()
+                .zip(&pass.misfit)
+                .all(|(new, old)| new / old < 1.3);
+            // The first pass weighs the travel by the rough fit's slopes.
+            if passes + 1 == PASSES || passes > 0 && settled && quiet {
+                return Ok(Some((balance, pass)));
+            }
+        }
+        Ok(None)
+    }
+
+    /// The fit with every stated drift free to be uneven, and the gauges whose readings that explains far better. Free in
+    /// every record, it would give way to slip that noise only adds to; where it is not seen, it is in the uncertainty
+    /// only. `None` where the sheet states no drift.
+    fn wander(&self, pass: Pass) -> Result<Option<(Fit, Vec<GaugeKind>)>, SolveError> {
+        let drifting = self.record.gauges.iter();
+        let drifting: Vec<GaugeKind> = drifting
+            .filter(|gauge| gauge.errors.drift > 0.0)
+            .map(|gauge| gauge.kind)
+            .collect();
+        if drifting.is_empty() {
+            return Ok(None);
+        }
+        let lags = pass.lags.clone();
+        // Told of no misfit: an even drift would have made one.
+        let even = Pass {
+            misfit: vec![1.0; pass.misfit.len()],
+            binding: None,
+            ..pass
+        };
+        let Some(without) = self.assemble(&lags, Some(&even))? else {
+            return Ok(None);
+        };
+        let free = Pass {
+            uneven: drifting,
+            ..even
+        };
+        let Some(with) = self.assemble(&lags, Some(&free))? else {
+            return Ok(None);
+        };
+        let gains = without.squares().into_iter().zip(with.squares());
+        let seen = gains
+            .zip(&with.misfit)
+            .zip(&with.gauges)
+            .filter(|(((without, with), misfit), gauge)| {
+                without - with > UNEVEN_LOSS * misfit.max(1.0) && free.uneven.contains(gauge)
+            })
+            .map(|(_, gauge)| *gauge)
+            .collect();
+        Ok(Some((with.fit, seen)))
     }
 }
 
@@ -355,6 +446,7 @@ impl<'a> Scene<'a> {
             record,
             phased,
             sheet,
+            points: Points::of(&record.time_s, all, phased.reference.end),
             blocks,
             dwell,
             last,
@@ -376,12 +468,14 @@ impl<'a> Scene<'a> {
         spline: Option<&[f64]>,
     ) -> Columns {
         let curve = spline.and_then(bases::spline_curve);
+        let used = self.first..self.first + self.blocks.len();
         of(&History {
-            time_s: &self.record.time_s,
-            load_n,
+            time_s: &self.points.time_s,
+            load_n: &self.points.means(load_n),
+            rows: &self.points.rows,
             peak_n: self.scale_n(),
-            blocks: &self.blocks,
-            dwelt: self.phased.reference.end,
+            blocks: &self.points.blocks[used],
+            dwelt: self.points.dwelt,
             curve: curve.as_ref().map(|c| c as &dyn Fn(f64) -> f64),
         })
     }
@@ -694,6 +788,7 @@ impl<'a> Scene<'a> {
             ranges: self.blocks.clone(),
             scale_n: self.scale_n(),
             earlier: spline.map(<[f64]>::to_vec),
+            wander: None,
         }))
     }
 
@@ -944,9 +1039,10 @@ impl GaugeKind {
     }
 
     pub(super) fn from_lag_source(source: &str) -> Option<Self> {
+        let name = source.strip_prefix("lag of the ")?.strip_suffix(" gauge")?;
         [Self::Travel, Self::Mark, Self::Tail, Self::Body, Self::Core]
             .into_iter()
-            .find(|k| k.lag_source() == source)
+            .find(|k| k.name() == name)
     }
 }
 
@@ -1047,6 +1143,19 @@ impl RowBuilder<'_, '_> {
             Prior::Rectangular(enlarged * reading.errors.drift),
             &format!("drift of the {name} gauge"),
         );
+        if self.pass.is_none_or(|p| p.uneven.contains(&reading.kind)) {
+            for (waves, share) in UNEVEN_DRIFT {
+                let wander = |t: &f64| {
+                    (waves * std::f64::consts::PI * (t - first) / (last - first).max(1e-9)).sin()
+                };
+                self.nuisance(
+                    &mut columns,
+                    self.scene.time.iter().map(wander).collect(),
+                    Prior::Normal(share * enlarged * reading.errors.drift),
+                    &uneven_drift(reading.kind),
+                );
+            }
+        }
         let mut variance = reading.variance.clone();
         if let Some(pass) = self.pass {
             if reading.kind == GaugeKind::Travel {

@@ -6,7 +6,7 @@ use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, PhaseKind, Phased};
 use crate::separate::interval;
-use crate::separate::model::{self, Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape};
+use crate::separate::model::{self, Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape, UNEVEN};
 use crate::separate::moment::Moment;
 use crate::separate::solve::{Draw, Functional, Spread};
 use crate::separate::storage;
@@ -438,6 +438,14 @@ impl<'a> Reader<'a> {
             .map(|(s, _, c)| c * self.bend_mm[*s])
             .fold(0.0, f64::hypot);
         spread.normal.push((BENDS.to_owned(), BEND_SHARE * bend));
+        if let Some(wander) = &self.balance.wander {
+            let free = wander.spread(f).normal.into_iter();
+            let seen = |source: &str| spread.normal.iter().any(|(s, _)| s == source);
+            let more: Vec<_> = free
+                .filter(|(s, _)| s.ends_with(UNEVEN) && !seen(s))
+                .collect();
+            spread.normal.extend(more);
+        }
         let stands_in = self.stood_in_by_lags(f).abs();
         spread.normal.push((LAGS.to_owned(), stands_in));
         (self.balance.fit.value(f), spread)
