@@ -1,7 +1,7 @@
 """The tables and files that the tool writes, opened by others: check_tables.py
 
 Parquet: pandas, polars, DuckDB and pyarrow find the same rows, columns and values; nothing is NaN (what is missing is null);
-every number with a unit names it. JSON: the schemas that the tool prints fit what it writes. Each check is shown to be able
+every number with a unit names it, and the file tells what each column is. JSON: the schemas that the tool prints fit what it writes. Each check is shown to be able
 to fail, on a copy with one thing spoilt.
 """
 
@@ -46,6 +46,10 @@ def faults(path):
     tables = {name: plain(read(path)) for name, read in READERS.items()}
     expected = tables["pyarrow"]
     found = [f"{name} reads another table" for name, table in tables.items() if not table.equals(expected)]
+    # What the table says of its own columns, each with unit and meaning.
+    told = json.loads(pyarrow.parquet.read_schema(path).metadata.get(b"columns", b"[]"))
+    if [column["name"] for column in told] != expected.schema.names or not all(column["meaning"] for column in told):
+        found.append("the table does not tell what its columns are")
     for field in expected.schema:
         if field.type == pyarrow.string():
             continue
@@ -103,6 +107,7 @@ def main(scratch):
     for change, name in [
         (polars.col("load_kn").alias("load"), "column `load` names no unit"),
         (polars.lit(float("nan")).alias("load_kn"), "column `load_kn` holds NaN"),
+        (polars.col("rows"), "the table does not tell what its columns are"),
     ]:
         assert name in faults(spoilt_table(tables[0], change)), f"not found: {name}"
 

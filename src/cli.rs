@@ -27,7 +27,7 @@ use clap::Parser as _;
 
 pub use exit::Exit;
 
-use args::{Args, Command, SchemaOf};
+use args::{Args, Command};
 use console::Console;
 
 /// Runs the command that was typed.
@@ -72,16 +72,10 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> Exit {
             console.result(text.trim_end());
             Exit::Done
         }),
-        Command::Schema { of } => {
-            let text = match of {
-                SchemaOf::Seal => crate::export::schema_seal(),
-                SchemaOf::Sheet => crate::export::schema_sheet(),
-                SchemaOf::Analysis => crate::export::schema_analysis(),
-                SchemaOf::Comparison => crate::export::schema_comparison(),
-            };
+        Command::Schema { of } => help::schema(of).map(|text| {
             console.result(text.trim_end());
-            Ok(Exit::Done)
-        }
+            Exit::Done
+        }),
     };
     match done {
         Ok(_) if console.is_closed() => Exit::Done,

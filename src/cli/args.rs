@@ -107,7 +107,7 @@ pub(super) enum Command {
     /// Print the man page
     #[command(after_help = "Example:\n  bitterend man > ~/.local/share/man/man1/bitterend.1")]
     Man,
-    /// Print the JSON Schema of the sheet, of analysis.json, of comparison.json or of seal.json
+    /// Print the JSON Schema of the sheet, of analysis.json, of comparison.json or of seal.json, or the columns of a table
     Schema {
         /// Which one
         of: SchemaOf,
@@ -334,6 +334,12 @@ pub(super) enum SchemaOf {
     Analysis,
     /// comparison.json
     Comparison,
+    /// Columns of traces.parquet
+    #[cfg(feature = "parquet")]
+    Traces,
+    /// Columns of pulls.parquet
+    #[cfg(feature = "parquet")]
+    Pulls,
 }
 
 fn kinds() -> clap::builder::PossibleValuesParser {

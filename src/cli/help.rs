@@ -1,13 +1,13 @@
-//! `explain`, `completions`, `man`: what the tool says about itself.
+//! `explain`, `schema`, `completions`, `man`: what the tool says about itself.
 
 use std::io;
 
 use clap::CommandFactory as _;
 
-use super::args::Args;
+use super::args::{Args, SchemaOf};
 use super::console::Console;
 use super::fault::Fault;
-use crate::explain;
+use crate::{explain, export};
 
 /// Longest line of an explanation, in characters.
 const WIDTH: usize = 92;
@@ -50,6 +50,28 @@ pub(super) fn explain(word: Option<&str>, console: &Console) -> Result<(), Fault
     }
     console.result(&text);
     Ok(())
+}
+
+/// A JSON Schema, or the columns of a table.
+///
+/// # Errors
+/// It cannot be said in JSON, which means a fault of the program.
+pub(super) fn schema(of: SchemaOf) -> Result<String, Fault> {
+    Ok(match of {
+        SchemaOf::Seal => export::schema_seal(),
+        SchemaOf::Sheet => export::schema_sheet(),
+        SchemaOf::Analysis => export::schema_analysis(),
+        SchemaOf::Comparison => export::schema_comparison(),
+        #[cfg(feature = "parquet")]
+        SchemaOf::Traces => columns(export::columns_of_traces())?,
+        #[cfg(feature = "parquet")]
+        SchemaOf::Pulls => columns(export::columns_of_pulls())?,
+    })
+}
+
+#[cfg(feature = "parquet")]
+fn columns(text: Result<String, export::ExportError>) -> Result<String, Fault> {
+    text.map_err(|e| Fault::export(std::path::Path::new("columns"), &e))
 }
 
 /// Completions of a shell.

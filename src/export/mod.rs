@@ -1,7 +1,13 @@
 //! Analysis to machine files: JSON, Parquet and the schemas of sheet and analysis.
 //!
 //! Full precision, units in names, the same bytes for the same analysis. Nothing is rounded here.
+//!
+//! # Columns of the tables
+//!
+#![doc = include_str!("columns.md")]
 
+#[cfg(feature = "parquet")]
+mod columns;
 #[cfg(feature = "parquet")]
 mod pulls;
 #[cfg(feature = "parquet")]
@@ -96,6 +102,24 @@ pub fn pulls_parquet(comparison: &Comparison) -> Result<Vec<u8>, ExportError> {
 #[cfg(feature = "parquet")]
 pub fn read_pulls(bytes: Vec<u8>) -> Result<Vec<Pull>, ExportError> {
     pulls::read(bytes)
+}
+
+/// Columns of `traces.parquet` as JSON: name, unit, meaning; with a newline at the end.
+///
+/// # Errors
+/// None in practice: there is nothing in it that JSON cannot say.
+#[cfg(feature = "parquet")]
+pub fn columns_of_traces() -> Result<String, ExportError> {
+    Ok(serde_json::to_string_pretty(&columns::traces())? + "\n")
+}
+
+/// Columns of `pulls.parquet` as JSON: name, unit, meaning; with a newline at the end.
+///
+/// # Errors
+/// None in practice: there is nothing in it that JSON cannot say.
+#[cfg(feature = "parquet")]
+pub fn columns_of_pulls() -> Result<String, ExportError> {
+    Ok(serde_json::to_string_pretty(&columns::pulls())? + "\n")
 }
 
 /// JSON Schema of `comparison.json`, indented, with a newline at the end.

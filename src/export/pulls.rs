@@ -10,56 +10,40 @@ use polars::prelude::{
 };
 
 use super::ExportError;
+use super::columns::{self, PullValues};
 use crate::pool::Pull;
-use crate::stats::censored::Observed;
 
 /// Column that holds a whole pull.
 const FACTS: &str = "facts";
 
 pub(super) fn write(pulls: &[Pull]) -> Result<Vec<u8>, ExportError> {
-    let text = |name: &str, pick: &dyn Fn(&Pull) -> String| {
-        let values: Vec<String> = pulls.iter().map(pick).collect();
-        Column::from(Series::new(name.into(), values))
-    };
-    let number = |name: &str, pick: &dyn Fn(&Pull) -> Option<f64>| {
-        let values: Vec<Option<f64>> = pulls
-            .iter()
-            .map(|p| pick(p).filter(|v| v.is_finite()))
-            .collect();
-        Column::from(Series::new(name.into(), values))
-    };
-    let load = |p: &Pull| p.figure(p.governing).and_then(|f| f.load);
-    let facts: Vec<String> = pulls
+    let columns = columns::pulls();
+    let series = columns
         .iter()
-        .map(serde_json::to_string)
-        .collect::<Result<_, _>>()?;
-    let columns = vec![
-        text("name", &|p| p.name.clone()),
-        text("pair", &Pull::pair),
-        text("line", &|p| p.line.clone()),
-        text("line_kind", &|p| p.line_kind.clone()),
-        text("stopper_kind", &|p| p.stopper_kind.clone()),
-        text("treatment", &|p| p.treatment.clone()),
-        text("session", &|p| p.session.clone()),
-        text("rig", &|p| p.rig.clone()),
-        number("diameter_mm", &|p| p.diameter_mm),
-        number("position", &Pull::position),
-        number("limit_kn", &|p| match load(p) {
-            Some(Observed::At(v)) => Some(v),
-            _ => None,
-        }),
-        number("limit_kn_lo", &|p| load(p).map(Observed::start)),
-        number("limit_kn_hi", &|p| match load(p) {
-            Some(Observed::At(v) | Observed::Between(_, v)) => Some(v),
-            _ => None,
-        }),
-        number("peak_load_kn", &|p| Some(p.peak_kn)),
-        text("log_sha256", &|p| p.log_sha256.clone()),
-        Column::from(Series::new(FACTS.into(), facts)),
-    ];
-    let mut frame = DataFrame::new(pulls.len(), columns)?;
+        .map(|column| {
+            let name = column.name.as_str().into();
+            Ok(match column.values {
+                PullValues::Text(pick) => {
+                    Series::new(name, pulls.iter().map(pick).collect::<Vec<String>>())
+                }
+                PullValues::Number(pick) => {
+                    let finite = |p| pick(p).filter(|v: &f64| v.is_finite());
+                    Series::new(name, pulls.iter().map(finite).collect::<Vec<_>>())
+                }
+                PullValues::Facts => {
+                    let facts: Result<Vec<String>, _> =
+                        pulls.iter().map(serde_json::to_string).collect();
+                    Series::new(name, facts?)
+                }
+            })
+        })
+        .map(|series| series.map(Column::from))
+        .collect::<Result<_, ExportError>>()?;
+    let mut frame = DataFrame::new(pulls.len(), series)?;
     let mut bytes = Vec::new();
-    ParquetWriter::new(&mut bytes).finish(&mut frame)?;
+    ParquetWriter::new(&mut bytes)
+        .with_key_value_metadata(Some(columns::metadata(&columns)?))
+        .finish(&mut frame)?;
     Ok(bytes)
 }
 

@@ -8,26 +8,15 @@ use std::io::Write;
 use polars::prelude::{BatchedWriter, Column, DataFrame, NamedFrom, ParquetWriter, Series};
 
 use super::ExportError;
+use super::columns::{self, End, TableColumn, TraceValues};
 use crate::analysis::{Analysis, Traces};
 use crate::ingest::RowGroup;
-use crate::separate::PartName;
-
-/// Columns of the parts, in the order of the file.
-const PARTS: [(PartName, &str); 7] = [
-    (PartName::Stretch, "stretch_mm"),
-    (PartName::Set, "set_mm"),
-    (PartName::StopperSlip, "stopper_slip_mm"),
-    (PartName::CoverSlip, "cover_slip_mm"),
-    (PartName::Give, "give_mm"),
-    (PartName::SetAndCoverSlip, "set_and_cover_slip_mm"),
-    (PartName::NotRecovered, "not_recovered_mm"),
-];
 
 pub(super) fn write(analysis: &Analysis) -> Result<Vec<u8>, ExportError> {
     let traces = &analysis.traces;
-    let mut frame = frame(traces, rows(analysis, traces.time_s.len()))?;
+    let mut frame = frame(traces, &rows(analysis, traces.time_s.len()))?;
     let mut bytes = Vec::new();
-    ParquetWriter::new(&mut bytes).finish(&mut frame)?;
+    writer(&mut bytes)?.finish(&mut frame)?;
     Ok(bytes)
 }
 
@@ -43,8 +32,8 @@ impl<'a, W: Write> EveryRow<'a, W> {
     /// # Errors
     /// It cannot be written.
     pub fn begin(analysis: &'a Analysis, to: W) -> Result<Self, ExportError> {
-        let none = frame(&Traces::default(), Vec::new())?;
-        let writer = ParquetWriter::new(to).batched(none.schema())?;
+        let none = frame(&Traces::default(), &[])?;
+        let writer = writer(to)?.batched(none.schema())?;
         Ok(Self { analysis, writer })
     }
 
@@ -54,7 +43,7 @@ impl<'a, W: Write> EveryRow<'a, W> {
     /// It cannot be written.
     pub fn write(&mut self, group: &RowGroup) -> Result<(), ExportError> {
         let n = group.time_s.len();
-        let frame = frame(&self.analysis.traces_of(group), vec![1; n])?;
+        let frame = frame(&self.analysis.traces_of(group), &vec![1; n])?;
         Ok(self.writer.write_batch(&frame)?)
     }
 
@@ -68,26 +57,47 @@ impl<'a, W: Write> EveryRow<'a, W> {
     }
 }
 
+/// A writer that puts what the columns mean into the file.
+fn writer<W: Write>(to: W) -> Result<ParquetWriter<W>, ExportError> {
+    let metadata = columns::metadata(&columns::traces())?;
+    Ok(ParquetWriter::new(to).with_key_value_metadata(Some(metadata)))
+}
+
 /// The table; `rows` are the rows of the log in each entry.
-fn frame(traces: &Traces, rows: Vec<u64>) -> Result<DataFrame, ExportError> {
+fn frame(traces: &Traces, rows: &[u64]) -> Result<DataFrame, ExportError> {
     let n = traces.time_s.len();
-    let mut columns = Vec::new();
-    columns.push(numbers("time_s", Some(&traces.time_s), n)?);
-    columns.push(numbers("load_kn", Some(&traces.load_kn), n)?);
-    // Without a travel gauge there is no travel, and the column is null.
-    let travel = (!traces.travel_mm.is_empty()).then_some(&traces.travel_mm);
-    columns.push(numbers("travel_mm", travel, n)?);
-    for (part, name) in PARTS {
-        let trace = traces.parts.get(&part);
-        columns.push(numbers(name, trace.and_then(|t| t.value.as_ref()), n)?);
-        columns.push(numbers(&format!("{name}_lo"), trace.map(|t| &t.low), n)?);
-        columns.push(numbers(&format!("{name}_hi"), trace.map(|t| &t.high), n)?);
-    }
-    same_length("phase", traces.phase.len(), n)?;
-    let phase: Vec<&str> = traces.phase.iter().map(|p| p.word()).collect();
-    columns.push(Column::from(Series::new("phase".into(), phase)));
-    columns.push(Column::from(Series::new("rows".into(), rows)));
-    Ok(DataFrame::new(n, columns)?)
+    let of_column = |column: &TableColumn<TraceValues>| {
+        let name = column.name.as_str();
+        match column.values {
+            TraceValues::Time => numbers(name, Some(&traces.time_s), n),
+            TraceValues::Load => numbers(name, Some(&traces.load_kn), n),
+            TraceValues::Travel => {
+                // Without a travel gauge there is no travel, and the column is null.
+                let travel = (!traces.travel_mm.is_empty()).then_some(&traces.travel_mm);
+                numbers(name, travel, n)
+            }
+            TraceValues::Part(part, end) => {
+                let trace = traces.parts.get(&part);
+                let values = match end {
+                    End::Value => trace.and_then(|t| t.value.as_ref()),
+                    End::Low => trace.map(|t| &t.low),
+                    End::High => trace.map(|t| &t.high),
+                };
+                numbers(name, values, n)
+            }
+            TraceValues::Phase => {
+                same_length(name, traces.phase.len(), n)?;
+                let phase: Vec<&str> = traces.phase.iter().map(|p| p.word()).collect();
+                Ok(Column::from(Series::new(name.into(), phase)))
+            }
+            TraceValues::Rows => {
+                same_length(name, rows.len(), n)?;
+                Ok(Column::from(Series::new(name.into(), rows)))
+            }
+        }
+    };
+    let columns: Result<_, ExportError> = columns::traces().iter().map(of_column).collect();
+    Ok(DataFrame::new(n, columns?)?)
 }
 
 fn numbers(name: &str, values: Option<&Vec<f64>>, n: usize) -> Result<Column, ExportError> {
