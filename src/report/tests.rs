@@ -245,6 +245,23 @@ fn the_html_is_one_well_formed_file() {
     }
 }
 
+/// Heads of a page's tables that lead to no text.
+pub(super) fn bare_heads(html: &str) -> Vec<&str> {
+    html.split("<th scope=\"col\">")
+        .skip(1)
+        .map(|t| t.split("</th>").next().unwrap())
+        .filter(|head| !head.is_empty() && !head.starts_with("<a href=\"#about-"))
+        .collect()
+}
+
+#[test]
+fn every_head_of_a_table_leads_to_its_text() {
+    for (name, analysis) in sample::all() {
+        let html = report(&analysis).html;
+        assert_eq!(bare_heads(&html), Vec::<&str>::new(), "{name}");
+    }
+}
+
 #[test]
 fn every_chart_is_shown_once_in_both_forms() {
     for (name, analysis) in sample::all() {

@@ -150,7 +150,7 @@ fn sections(p: &Plan) -> Vec<super::Section> {
         }
         blocks.push(table(
             "",
-            &["step", "load, kN", "kept"],
+            &["what is done", "load, kN", "kept"],
             s.steps
                 .iter()
                 .map(|x| {

@@ -228,7 +228,7 @@ pub(super) fn diameter(cx: &Cx) -> Option<Section> {
         .collect();
     blocks.push(table(
         format!("Mean loads in {} by diameter.", cx.units.force.symbol),
-        &["", "tested", "law", "asked for"],
+        &["", "tested", "change over the span", "asked for"],
         rows,
     ));
     Some(section("diameter", "Load and diameter", blocks))

@@ -2,6 +2,7 @@ use super::*;
 use crate::chart::draw_comparison;
 use crate::compare::tests::{confounded, matrix};
 use crate::compare::{Settings, compare};
+use crate::report::tests::bare_heads;
 
 #[test]
 fn both_forms_say_who_holds_more_and_what_is_not_known() {
@@ -30,6 +31,7 @@ fn both_forms_say_who_holds_more_and_what_is_not_known() {
         assert!(chart.svg.contains("simulated data"), "{}", chart.file_name);
     }
     let report = render_comparison(&c, &charts);
+    assert_eq!(bare_heads(&report.html), Vec::<&str>::new());
     for text in [&report.markdown, &report.html] {
         for group in &c.groups {
             assert!(text.contains(&group.name), "{}", group.name);
@@ -64,4 +66,21 @@ fn texts_of_sheets_stay_text() {
     let c = compare(pulls, Vec::new(), &Settings::default());
     let report = render_comparison(&c, &draw_comparison(&c).unwrap());
     assert!(!report.html.contains("<script>") && !report.markdown.contains("<script>"));
+}
+
+#[test]
+fn every_table_of_a_plan_leads_to_its_texts() {
+    let sheet = toml::from_str(
+        "[pull]\nlog = 'log.csv'\n[line]\ndiameter = '10 mm'\nbreak_load = '40 kN'\n[gauges.load]\ncolumn = 'load'\ncapacity = '20 kN'\n[limits]\nproof = '4 kN'\nhold = '60 s'",
+    )
+    .unwrap();
+    let settings = crate::prepare::Settings {
+        diameter_mm: Some(10.0),
+        load_kn: Some(5.0),
+        ..crate::prepare::Settings::default()
+    };
+    let plan = crate::prepare::plan(matrix(), Some(&sheet), &settings);
+    let html = render_plan(&plan).html;
+    assert!(html.matches("<table").count() >= 4);
+    assert_eq!(bare_heads(&html), Vec::<&str>::new());
 }
