@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF as _};
 
 use super::model::{self, Balance};
-use super::solve::{Fit, Prior, Problem};
+use super::solve::{Fit, Prior, Problem, SolveError};
 use super::{PartName, SeparateError};
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
@@ -96,7 +96,7 @@ fn read(balance: &Balance, without: &[PartName]) -> Result<Explanation, Separate
     }
     let best = losses(&balance.problem, &balance.fit);
     let (held, fit) = if places > 0 {
-        let fit = problem.solve(None)?;
+        let fit = within_stated(&mut problem)?;
         (losses(&problem, &fit), Some(fit))
     } else {
         (best.clone(), None)
@@ -106,7 +106,7 @@ fn read(balance: &Balance, without: &[PartName]) -> Result<Explanation, Separate
     let loss = if places == 0 {
         0.0
     } else {
-        (held.iter().sum::<f64>() + prior(&problem, fit)
+        (held.iter().sum::<f64>() + prior(&balance.problem, fit)
             - best.iter().sum::<f64>()
             - prior(&balance.problem, &balance.fit))
         .max(0.0)
@@ -144,6 +144,40 @@ fn read(balance: &Balance, without: &[PartName]) -> Result<Explanation, Separate
     })
 }
 
+/// The fit in which no error of an instrument is larger than its sheet states: a slip that is held at nothing would else be
+/// told as a gauge that reads a tenth of what moves.
+fn within_stated(problem: &mut Problem) -> Result<Fit, SolveError> {
+    let mut fit = problem.solve(None)?;
+    for _ in 0..MOST_ROUNDS {
+        let mut beyond = false;
+        for (weight, value) in problem.weights.iter_mut().zip(&fit.weights) {
+            let most = match weight.prior {
+                Prior::Normal(sd) => FAR_SIGMAS * sd,
+                Prior::Rectangular(half) => half,
+                Prior::None => f64::INFINITY,
+            };
+            let off = value - weight.centre;
+            if !weight.source.is_empty() && off.abs() > most * (1.0 + HELD_SHARE) {
+                weight.centre += most.copysign(off);
+                weight.prior = Prior::Normal(HELD_SHARE * most);
+                beyond = true;
+            }
+        }
+        if !beyond {
+            break;
+        }
+        fit = problem.solve(None)?;
+    }
+    Ok(fit)
+}
+
+/// A normal error is taken no further than this many standard deviations.
+const FAR_SIGMAS: f64 = 3.0;
+/// An error held at its bound may move by this share of it.
+const HELD_SHARE: f64 = 1e-4;
+/// Rounds in which errors beyond their bounds are held there.
+const MOST_ROUNDS: usize = 6;
+
 /// Sum of squares over noise per gauge.
 fn losses(problem: &Problem, fit: &Fit) -> Vec<f64> {
     problem
@@ -169,8 +203,8 @@ fn prior(problem: &Problem, fit: &Fit) -> f64 {
         .zip(&fit.weights)
         .map(|(weight, value)| match weight.prior {
             Prior::None => 0.0,
-            Prior::Normal(sd) => square(value / sd),
-            Prior::Rectangular(half) => 3.0 * square(value / half),
+            Prior::Normal(sd) => square((value - weight.centre) / sd),
+            Prior::Rectangular(half) => 3.0 * square((value - weight.centre) / half),
         })
         .filter(|v| v.is_finite())
         .sum()
