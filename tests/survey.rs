@@ -79,7 +79,10 @@ fn what_is_left_over_is_what_moved() {
         let slip = 1e3 * analysis.separated.parts[&part].end.value.unwrap();
         let none = without(&analysis, &[part]);
         let left = none.gauges.iter().find(|g| g.gauge == gauge).unwrap();
-        println!("{name}: {:.2} mm left over of {slip:.2} mm", left.left_over_mm);
+        println!(
+            "{name}: {:.2} mm left over of {slip:.2} mm",
+            left.left_over_mm
+        );
         assert!(left.left_over_mm > 0.2 * slip, "{name}: {left:?}, {slip}");
     }
 }

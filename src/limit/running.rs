@@ -85,6 +85,11 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
     let within = means.iter().map(|(_, e)| e * e).sum::<f64>().sqrt() / means.len() as f64;
     let loads: Vec<f64> = means.iter().map(|(load, _)| *load).collect();
     let (mean, between) = mean_of_few(&loads);
+    // Two say nothing of a scatter; each load between them is as good.
+    let between = match loads.as_slice() {
+        [one, other] => (one - other).abs() / 12f64.sqrt(),
+        _ => between,
+    };
     // Several run-outs of one pull scatter more than each within itself.
     let error = if loads.len() > 1 {
         within.max(between)
