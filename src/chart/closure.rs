@@ -86,7 +86,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             panel.axes(
                 canvas,
                 x_name,
-                &format!("{} gauge, {}", closure.gauge.name(), units.length.symbol),
+                &format!("{} gauge, {}", closure.gauge.words(), units.length.symbol),
             )?;
             let zero = panel.at_y(0.0);
             canvas.line(
@@ -147,7 +147,7 @@ fn describe(units: &Units, shown: &[&Closure]) -> String {
         .map(|c| {
             format!(
                 "{} gauge {}, noise alone {}",
-                c.gauge.name(),
+                c.gauge.words(),
                 rms(units, c.rms_mm),
                 rms(units, c.expected_mm)
             )

@@ -47,7 +47,7 @@ pub(super) fn blank_unusable(
     caveats.push(Caveat::new(
         "gauge-clipped",
         Weight::Caution,
-        format!("The {} gauge stood at an end of its range in {count} of {} rows; these rows are not used.", channel.kind.name(), values.len()),
+        format!("The {} gauge stood at an end of its range in {count} of {} rows; these rows are not used.", channel.kind.words(), values.len()),
         "Set the gauge so that the whole travel fits, or use one with more travel, and pull again.",
     ));
 }

@@ -46,7 +46,7 @@ pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Ve
         Weight::Caution,
         format!(
             "The {} gauge has {} single rows that leap out and come back, the first at {:.1} s; these rows are not used.",
-            words(signal.kind),
+            signal.kind.words(),
             found.len(),
             time_s[first]
         ),
@@ -80,9 +80,9 @@ pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec
         Weight::Caution,
         format!(
             "The {} gauge stood still for {rows} of {} rows while the {} moved; these rows are not used.",
-            words(signal.kind),
+            signal.kind.words(),
             signal.values.len(),
-            words(other.kind)
+            other.kind.words()
         ),
         "Look for a jammed plunger or wire, or a logger that repeats its last reading; then pull again.",
     ));
@@ -162,9 +162,9 @@ pub(super) fn remark_gauges(
                 Weight::NoVerdict,
                 format!(
                     "From slack to the highest load the {} moved {:.1} mm and the {} only {:.1} mm, which no line can do: the columns of the two are swapped.",
-                    words(inner),
+                    inner.words(),
                     1e3 * near,
-                    words(outer),
+                    outer.words(),
                     1e3 * far
                 ),
                 "Correct the columns in [gauges] and run again.",
@@ -189,7 +189,7 @@ pub(super) fn remark_gauges(
 }
 
 fn remark_movement(gauge: &Signal, moved: f64, caveats: &mut Vec<Caveat>) {
-    let name = words(gauge.kind);
+    let name = gauge.kind.words();
     let (low, high) = range_of(&gauge.values);
     if moved < -(SURE_SIGMAS * gauge.noise + SURE_SHARE * (high - low) + 0.05e-3) {
         caveats.push(Caveat::new(
@@ -279,7 +279,7 @@ pub(super) fn remark_certificates(sheet: &Sheet, caveats: &mut Vec<Caveat>) {
         return;
     };
     for (kind, gauge) in sheet.gauges.iter() {
-        let name = words(kind);
+        let name = kind.words();
         if let Some(last) = gauge.valid_until.as_deref().and_then(date)
             && last < day
         {
@@ -379,13 +379,6 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
             format!("{}.", text.trim_end_matches('.')),
             "Check that this is meant; the sheet decides how the log is read.",
         ));
-    }
-}
-
-fn words(kind: GaugeKind) -> &'static str {
-    match kind {
-        GaugeKind::TailLoad => "tail load",
-        other => other.name(),
     }
 }
 

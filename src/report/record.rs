@@ -47,7 +47,7 @@ pub(super) fn quality(cx: &Context<'_>) -> Section {
             (units.length(*noise), units.length.symbol)
         };
         facts.push((
-            format!("Noise of the {} gauge", gauge.name().replace('_', " ")),
+            format!("Noise of the {} gauge", gauge.words()),
             format!("{}\u{a0}{unit} per row", significant(size, 2)),
         ));
     }
@@ -131,7 +131,7 @@ fn closure(cx: &Context<'_>) -> Option<Block> {
                 .iter()
                 .map(|c| {
                     let lag = c.lag_s.map_or_else(|| "not seen".into(), |l| lag_text(l, cx.analysis.record.rate_hz));
-                    vec![c.gauge.name().replace('_', " "), size(c.rms_mm), size(c.expected_mm), lag]
+                    vec![c.gauge.words().to_owned(), size(c.rms_mm), size(c.expected_mm), lag]
                 })
                 .collect(),
         })

@@ -92,7 +92,7 @@ pub(super) fn readings(cx: &Context<'_>) -> Option<Section> {
                 .gauges
                 .iter()
                 .filter(|g| g.excludes)
-                .map(|g| g.gauge.name())
+                .map(|g| g.gauge.words())
                 .collect();
             let (state, by) = match e.state {
                 Tenable::Excluded if against.is_empty() => {
@@ -116,9 +116,9 @@ pub(super) fn readings(cx: &Context<'_>) -> Option<Section> {
                     let now = size(g.left_over_mm);
                     let best = size(g.best_mm);
                     if e.without.is_empty() || now == best {
-                        format!("{} {now}", g.gauge.name())
+                        format!("{} {now}", g.gauge.words())
                     } else {
-                        format!("{} {now} (best reading {best})", g.gauge.name())
+                        format!("{} {now} (best reading {best})", g.gauge.words())
                     }
                 })
                 .collect();

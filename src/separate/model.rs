@@ -516,11 +516,10 @@ impl<'a> Scene<'a> {
     /// The mark's share a/L and the half width and standard deviation of its error.
     fn mark_share(&self) -> (f64, f64, f64) {
         let mark = self.sheet.gauges.mark.as_ref();
-        let length = self
-            .sheet
-            .line
-            .free_length
-            .map_or(FREE_LENGTH_GUESS_M, |l| l.si());
+        // A sheet that states the length was checked for a mark beyond it.
+        let least = 2.0 * mark.and_then(|m| m.distance).map_or(0.0, |d| d.si());
+        let length = self.sheet.line.free_length;
+        let length = length.map_or(FREE_LENGTH_GUESS_M.max(least), |l| l.si());
         match mark.and_then(|m| m.distance) {
             Some(distance) => {
                 let share = distance.si() / length;
@@ -1040,9 +1039,7 @@ impl GaugeKind {
 
     pub(super) fn from_lag_source(source: &str) -> Option<Self> {
         let name = source.strip_prefix("lag of the ")?.strip_suffix(" gauge")?;
-        [Self::Travel, Self::Mark, Self::Tail, Self::Body, Self::Core]
-            .into_iter()
-            .find(|k| k.name() == name)
+        Self::ALL.into_iter().find(|k| k.name() == name)
     }
 }
 

@@ -56,6 +56,15 @@ impl GaugeKind {
         }
     }
 
+    /// The gauge in sentences and in heads of tables.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::TailLoad => "tail load",
+            other => other.name(),
+        }
+    }
+
     /// True for the channels that measure a force; the others measure a length.
     #[must_use]
     pub fn is_force(self) -> bool {

@@ -189,6 +189,25 @@ impl Sheet {
                 return wrong(path, format!("`{length}` must be greater than zero"));
             }
         }
+        if let Some(distance) = self.gauges.mark.as_ref().and_then(|m| m.distance) {
+            let beyond = self.line.free_length.filter(|l| l.si() <= distance.si());
+            if let Some(length) = beyond {
+                return wrong(
+                    "gauges.mark.distance",
+                    format!(
+                        "`{distance}` lies beyond the free length of {length}; a mark's distance is counted from the mouth of the stopper"
+                    ),
+                );
+            }
+            if distance.si() < 0.0 {
+                return wrong(
+                    "gauges.mark.distance",
+                    format!(
+                        "`{distance}` is less than nothing; it is counted from the mouth toward the puller"
+                    ),
+                );
+            }
+        }
         for (path, force) in [
             ("line.break_load", self.line.break_load),
             ("limits.proof", self.limits.as_ref().and_then(|l| l.proof)),
@@ -551,6 +570,23 @@ mod tests {
         assert!(line.contains("`1.3.2026` is no date"), "{line}");
         let (line, _) = error(&format!("{LEAST}[line]\nfree_length = \"0 m\"\n"));
         assert!(line.contains("must be greater than zero"), "{line}");
+        let mark = |distance: &str| {
+            let length = "[line]\nfree_length = \"3 m\"\n";
+            error(&format!(
+                "{LEAST}[gauges.mark]\ncolumn = \"m\"\ndistance = \"{distance}\"\n{length}"
+            ))
+            .0
+        };
+        assert!(
+            mark("3 m").contains("beyond the free length of 3 m"),
+            "{}",
+            mark("3 m")
+        );
+        assert!(
+            mark("-1 mm").contains("less than nothing"),
+            "{}",
+            mark("-1 mm")
+        );
     }
 
     proptest::proptest! {

@@ -150,6 +150,10 @@ fn sheets() -> Vec<(&'static str, Files)> {
         ),
         ("sheet-length-below-zero", changed("3.3 m", "-3.3 m")),
         (
+            "sheet-mark-beyond-the-free-length",
+            changed("distance = \"20 mm\"", "distance = \"20 m\""),
+        ),
+        (
             "sheet-class-that-is-none",
             changed("0.5 % of reading", "class 7"),
         ),
