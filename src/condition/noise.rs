@@ -10,7 +10,7 @@ const HUM_S: f64 = 0.05;
 
 /// Standard deviation of the noise of one entry, in the unit of `values`, from trimmed second differences (a straight
 /// ramp cancels in them), for entries `period_s` apart: between neighbours and, in fast logs, between entries further
-/// apart within [`HUM_S`], of which the largest counts. NaN entries are skipped. `None` with fewer than eight usable
+/// apart within a twentieth of a second, of which the largest counts. NaN entries are skipped. `None` with fewer than eight usable
 /// triples.
 #[must_use]
 pub fn of(values: &[f64], period_s: f64) -> Option<f64> {
