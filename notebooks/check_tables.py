@@ -47,7 +47,7 @@ def faults(path):
     expected = tables["pyarrow"]
     found = [f"{name} reads another table" for name, table in tables.items() if not table.equals(expected)]
     # What the table says of its own columns, each with unit and meaning.
-    told = json.loads((pyarrow.parquet.read_schema(path).metadata or {}).get(b"columns", b"[]"))
+    told = json.loads((pyarrow.parquet.read_metadata(path).metadata or {}).get(b"columns", b"[]"))
     if [column["name"] for column in told] != expected.schema.names or not all(column["meaning"] for column in told):
         found.append("the table does not tell what its columns are")
     for field in expected.schema:
