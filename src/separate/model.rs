@@ -74,17 +74,6 @@ pub(super) struct Balance {
 }
 
 impl Balance {
-    /// Sum of squares over the variance of what is left of each gauge.
-    fn squares(&self) -> Vec<f64> {
-        let left = self.problem.residuals(&self.fit);
-        let gauges = left.iter().zip(&self.problem.rows);
-        let of = |(left, rows): (&Vec<f64>, &Rows)| {
-            let squares = left.iter().zip(&rows.variance).map(|(r, v)| r * r / v);
-            squares.filter(|s| s.is_finite()).sum()
-        };
-        gauges.map(of).collect()
-    }
-
     /// Nodes of the sequences, more of them where their paces change.
     fn halved(&self) -> Vec<Vec<Node>> {
         self.problem
@@ -171,6 +160,8 @@ const AT_HIGHEST_SHARE: f64 = 0.985;
 /// A drift need not be even: half waves over the record, and the standard deviation of each as a share of the stated drift,
 /// as of a random walk that ends within it (Karhunen and Loève's sum of its bridge: √2/(kπ√3)).
 const UNEVEN_DRIFT: [(f64, f64); 3] = [(1.0, 0.26), (2.0, 0.13), (3.0, 0.09)];
+/// How the source of an uneven drift ends.
+pub(super) const UNEVEN: &str = ", uneven";
 /// It is taken for uneven where that lowers a gauge's sum of squares over the variance by so much.
 const UNEVEN_LOSS: f64 = 40.0;
 /// Step of load for slopes, as a share of the peak.
@@ -231,9 +222,6 @@ fn uneven_drift(gauge: GaugeKind) -> String {
     format!("drift of the {} gauge{UNEVEN}", gauge.name())
 }
 
-/// How the source of an uneven drift ends.
-pub(super) const UNEVEN: &str = ", uneven";
-
 /// A lag that is no more than its own uncertainty, or next to nothing beside the time between rows, stays: taking it out
 /// blurs every jump.
 fn worth_taking_out(lag_s: f64, uncertainty_s: f64, period_s: f64) -> bool {
@@ -283,7 +271,8 @@ impl Scene<'_> {
         let mut misfit = vec![1.0; rough.misfit.len()];
         let mut slope = self.slope(&rough, None);
         let mut balance = rough;
-        for passes in 0.. {
+        let mut passes = 0;
+        loop {
             let pass = Pass {
                 slope,
                 misfit,
@@ -334,11 +323,11 @@ impl Scene<'_> {
                 .zip(&pass.misfit)
                 .all(|(new, old)| new / old < 1.3);
             // The first pass weighs the travel by the rough fit's slopes.
-            if passes + 1 == PASSES || passes > 0 && settled && quiet {
+            passes += 1;
+            if passes == PASSES || passes > 1 && settled && quiet {
                 return Ok(Some((balance, pass)));
             }
         }
-        Ok(None)
     }
 
     /// The fit with every stated drift free to be uneven, and the gauges whose readings that explains far better. Free in
@@ -370,7 +359,8 @@ impl Scene<'_> {
         let Some(with) = self.assemble(&lags, Some(&free))? else {
             return Ok(None);
         };
-        let gains = without.squares().into_iter().zip(with.squares());
+        let squares = |balance: &Balance| balance.problem.squares(&balance.fit);
+        let gains = squares(&without).into_iter().zip(squares(&with));
         let seen = gains
             .zip(&with.misfit)
             .zip(&with.gauges)
@@ -1140,7 +1130,7 @@ impl RowBuilder<'_, '_> {
             Prior::Rectangular(enlarged * reading.errors.drift),
             &format!("drift of the {name} gauge"),
         );
-        if self.pass.is_none_or(|p| p.uneven.contains(&reading.kind)) {
+        if self.pass.is_some_and(|p| p.uneven.contains(&reading.kind)) {
             for (waves, share) in UNEVEN_DRIFT {
                 let wander = |t: &f64| {
                     (waves * std::f64::consts::PI * (t - first) / (last - first).max(1e-9)).sin()

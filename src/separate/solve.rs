@@ -497,6 +497,19 @@ impl Problem {
             .collect()
     }
 
+    /// Sum of squares over the variance of what the fit leaves of each gauge.
+    pub(super) fn squares(&self, fit: &Fit) -> Vec<f64> {
+        let left = self.residuals(fit);
+        left.iter()
+            .zip(&self.rows)
+            .map(|(left, rows)| {
+                let known = left.iter().zip(&rows.variance);
+                let known = known.filter(|(r, v)| r.is_finite() && **v > 0.0);
+                known.map(|(r, v)| r * r / v).sum()
+            })
+            .collect()
+    }
+
     /// Refits to records that the fit itself would make: its own readings with fresh noise, `count` times. Their scatter
     /// is the noise of every figure with all constraints at work; the covariance on the binding set alone forgets that
     /// shapes must not be negative and sequences not fall, and is several times too wide for flat combinations.

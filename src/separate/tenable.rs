@@ -19,6 +19,13 @@ use crate::ingest::GaugeKind;
 use crate::phases::Phased;
 use crate::sheet::Sheet;
 
+/// A normal error is taken no further than this many standard deviations.
+const FAR_SIGMAS: f64 = 3.0;
+/// An error held at its bound may move by this share of it.
+const HELD_SHARE: f64 = 1e-4;
+/// Rounds in which errors beyond their bounds are held there.
+const MOST_ROUNDS: usize = 6;
+
 /// How an explanation stands to the record.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -94,10 +101,10 @@ fn read(balance: &Balance, without: &[PartName]) -> Result<Explanation, Separate
             None => unseen = true,
         }
     }
-    let best = losses(&balance.problem, &balance.fit);
+    let best = balance.problem.squares(&balance.fit);
     let (held, fit) = if places > 0 {
         let fit = within_stated(&mut problem)?;
-        (losses(&problem, &fit), Some(fit))
+        (problem.squares(&fit), Some(fit))
     } else {
         (best.clone(), None)
     };
@@ -169,30 +176,6 @@ fn within_stated(problem: &mut Problem) -> Result<Fit, SolveError> {
         fit = problem.solve(None)?;
     }
     Ok(fit)
-}
-
-/// A normal error is taken no further than this many standard deviations.
-const FAR_SIGMAS: f64 = 3.0;
-/// An error held at its bound may move by this share of it.
-const HELD_SHARE: f64 = 1e-4;
-/// Rounds in which errors beyond their bounds are held there.
-const MOST_ROUNDS: usize = 6;
-
-/// Sum of squares over noise per gauge.
-fn losses(problem: &Problem, fit: &Fit) -> Vec<f64> {
-    problem
-        .residuals(fit)
-        .iter()
-        .zip(&problem.rows)
-        .map(|(residual, rows)| {
-            residual
-                .iter()
-                .zip(&rows.variance)
-                .filter(|(r, v)| r.is_finite() && **v > 0.0)
-                .map(|(r, v)| r * r / v)
-                .sum()
-        })
-        .collect()
 }
 
 /// What the stated errors of gauges would have to stretch to.
