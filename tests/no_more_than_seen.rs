@@ -2,6 +2,7 @@
 //! reached earlier; and what jaws and lags could mimic does not shift the slip at the proof load.
 
 use bitterend::analysis::{Analysis, Settings};
+use bitterend::ingest::GaugeKind;
 use bitterend::limit::Interface;
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
@@ -178,4 +179,35 @@ fn jaws_give_no_more_than_the_sheet_says() {
     let rmse = (square / seeds.count() as f64).sqrt();
     println!("give at the proof load is off by {rmse:.3} mm RMS");
     assert!(rmse < 0.08, "{rmse} mm");
+}
+
+/// Two slips that may each be nothing may both be: no slip is claimed aboard that the table of parts does not claim.
+#[test]
+fn no_slip_aboard_where_none_was_seen() {
+    for seed in 1..=6 {
+        let (_, analysis) = pull(Kind::Halyard, Grade::Good, seed);
+        let slip = &analysis.aboard.as_ref().unwrap().slip;
+        println!("{seed}: {slip:?}");
+        assert_eq!(
+            (slip.status, slip.low),
+            (Status::AtMost, Some(0.0)),
+            "{seed}"
+        );
+    }
+}
+
+/// With nothing sliding the travel leaves over what its own noise and the load's make of it, not six times as much.
+#[test]
+fn what_is_left_over_is_the_noise_of_gauge_and_load() {
+    for seed in 1..=6 {
+        let (_, analysis) = pull(Kind::Halyard, Grade::Good, seed);
+        let mut closures = analysis.separated.closure.iter();
+        let travel = closures.find(|c| c.gauge == GaugeKind::Travel).unwrap();
+        let ratio = travel.rms_mm / travel.expected_mm;
+        println!(
+            "{seed}: {:.3} mm of {:.3} mm",
+            travel.rms_mm, travel.expected_mm
+        );
+        assert!((0.7..2.0).contains(&ratio), "{seed}: {ratio}");
+    }
 }

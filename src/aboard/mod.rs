@@ -163,6 +163,8 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
         ));
     };
     let (mut value, mut low, mut high, mut below, mut above) = (0.0, 0.0, 0.0, 0.0_f64, 0.0_f64);
+    // Best values of slips that may as well be nothing: each may be, so all of them may.
+    let mut perhaps = 0.0;
     let mut bracket = false;
     let mut hidden = Vec::new();
     for part in [PartName::StopperSlip, PartName::CoverSlip] {
@@ -177,7 +179,11 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
         match course.value.as_ref().and_then(|v| v.get(at)) {
             Some(v) if v.is_finite() => {
                 value += v;
-                below = below.hypot(v - course_low);
+                if *course_low > 0.0 {
+                    below = below.hypot(v - course_low);
+                } else {
+                    perhaps += v.max(0.0);
+                }
                 above = above.hypot(course_high - v);
             }
             _ => {
@@ -207,7 +213,7 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
                 return cannot(format!("{} is not known: {reason}", part.words()));
             }
         };
-        let least = (value - below + low).max(0.0);
+        let least = (value - perhaps - below + low).max(0.0);
         return Estimate::bracket(
             Measure::Length,
             least.min(most),
@@ -218,7 +224,10 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
     }
     let value = value.max(0.0);
     let method = "both slips of the dock pull, seating included, when it reached that load";
-    let (low, high) = ((value - below).max(0.0) + low, value + above + high);
+    let (low, high) = (
+        (value - perhaps - below).max(0.0) + low,
+        value + above + high,
+    );
     if !low.is_finite() || !high.is_finite() {
         return cannot("the slips have no value at that load".into());
     }
@@ -231,7 +240,7 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
             "the gauges bracket a slip",
         );
     }
-    let error = (below + above) / (2.0 * 1.96);
+    let error = (perhaps + below + above) / (2.0 * 1.96);
     if low <= 0.0 {
         return Estimate::at_most(Measure::Length, value, error, high, method);
     }

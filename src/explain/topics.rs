@@ -211,7 +211,7 @@ pub const TOPICS: &[Topic] = &[
             "balance-does-not-close",
         ],
         text: &[
-            "What the parts leave unexplained in each gauge, against what noise alone would leave. Much more means that something moved that is not in the balance: a gauge slipped, a unit or sign is wrong, two gauges are swapped. No verdict rests on a record whose balance does not close.",
+            "What the parts leave unexplained in each gauge, against what noise alone would leave: that of the gauge itself and, for the travel, that of the load through the line's stretch. Much more means that something moved that is not in the balance: a gauge slipped, a unit or sign is wrong, two gauges are swapped. No verdict rests on a record whose balance does not close.",
             "Formula: root mean square of reading − sum of parts.",
         ],
     },

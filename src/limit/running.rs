@@ -84,12 +84,7 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
     }
     let within = means.iter().map(|(_, e)| e * e).sum::<f64>().sqrt() / means.len() as f64;
     let loads: Vec<f64> = means.iter().map(|(load, _)| *load).collect();
-    let (mean, between) = mean_of_few(&loads);
-    // Two say nothing of a scatter; each load between them is as good.
-    let between = match loads.as_slice() {
-        [one, other] => (one - other).abs() / 12f64.sqrt(),
-        _ => between,
-    };
+    let (mean, between) = over_runs(&loads);
     // Several run-outs of one pull scatter more than each within itself.
     let error = if loads.len() > 1 {
         within.max(between)
@@ -104,6 +99,15 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
         ..AtRate::default()
     };
     (errors.limit(mean, error, Some(error), method), rate)
+}
+
+/// Mean over run-outs and its standard error. Two say nothing of a scatter; each load between them is as good.
+fn over_runs(loads: &[f64]) -> (f64, f64) {
+    let (mean, error) = mean_of_few(loads);
+    match loads {
+        [one, other] => (mean, (one - other).abs() / 12f64.sqrt()),
+        _ => (mean, error),
+    }
 }
 
 /// A line that sticks and jumps: between jumps the load rises evenly from trough to peak, so its mean is their middle.
@@ -187,4 +191,21 @@ pub(super) fn wear(inputs: &LimitInputs) -> Option<Caveat> {
         ),
         "Look at the held length; a limit found after the first run-out is that of a worn line.",
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rectangular between the two, 200/√12; with three the scatter speaks.
+    #[test]
+    fn two_run_outs_bound_a_load() {
+        let (mean, error) = over_runs(&[4900.0, 5100.0]);
+        assert!(
+            (mean - 5000.0).abs() < 1e-9 && (error - 57.735).abs() < 1e-3,
+            "{error}"
+        );
+        let three = [4900.0, 5000.0, 5100.0];
+        assert_eq!(over_runs(&three), mean_of_few(&three));
+    }
 }

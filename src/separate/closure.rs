@@ -1,6 +1,7 @@
 //! What the fitted parts leave unexplained, and the curves that follow from the fit.
 
 use crate::caveat::{Caveat, Weight};
+use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::model::Balance;
@@ -20,6 +21,7 @@ const LAG_SEEN: (f64, f64) = (4.0, 0.02);
 /// Residuals per gauge; caveats for those that do not close.
 pub(super) fn closure(
     balance: &Balance,
+    record: &Conditioned,
     phased: &Phased,
     caveats: &mut Vec<Caveat>,
 ) -> Vec<Closure> {
@@ -40,24 +42,31 @@ pub(super) fn closure(
             .collect();
         let n = pairs.len().max(1) as f64;
         let rms = (pairs.iter().map(|p| p.0).sum::<f64>() / n).sqrt();
-        let expected = (pairs
+        let own = (pairs
             .iter()
             .map(|p| p.1)
             .filter(|v| v.is_finite())
             .sum::<f64>()
             / n)
             .sqrt();
+        // Noise of the load moves the stretch that is taken from the travel; no gauge is to blame for it, so the caveat
+        // does not count it.
+        let expected = if *gauge == GaugeKind::Travel {
+            own.hypot(by_load(balance, record))
+        } else {
+            own
+        };
         let range = rows
             .reading
             .iter()
             .copied()
             .filter(|v| v.is_finite())
             .fold(0.0, |m: f64, v| m.max(v.abs()));
-        if rms > BAD_CLOSURE * expected && rms > BAD_SHARE * range {
+        if rms > BAD_CLOSURE * own && rms > BAD_SHARE * range {
             caveats.push(Caveat::new(
                 "balance-does-not-close",
                 Weight::NoVerdict,
-                format!("The parts leave {rms:.2} mm of the {} gauge unexplained, where its noise would leave {expected:.2} mm.", gauge.name()),
+                format!("The parts leave {rms:.2} mm of the {} gauge unexplained, where its noise would leave {own:.2} mm.", gauge.name()),
                 "Check the gauge's unit, sign, place and what it is read against; look at the residual chart for the moment it departs.",
             ));
         }
@@ -84,6 +93,14 @@ pub(super) fn closure(
         });
     }
     out
+}
+
+/// Root mean square over the blocks of what the load's noise does to the stretch, mm.
+fn by_load(balance: &Balance, record: &Conditioned) -> f64 {
+    let blocks = balance.slope.iter().zip(&balance.ranges);
+    let squares =
+        blocks.map(|(slope, rows)| (slope * record.load.noise).powi(2) / rows.len() as f64);
+    (squares.sum::<f64>() / balance.ranges.len().max(1) as f64).sqrt()
 }
 
 /// Travel per block in m since the first dwell; NaN before it or where missing; empty without a travel gauge.

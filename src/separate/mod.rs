@@ -148,7 +148,7 @@ pub struct Closure {
     pub gauge: GaugeKind,
     /// Root mean square of the residual per block, mm.
     pub rms_mm: f64,
-    /// What noise alone would leave, mm.
+    /// What noise alone would leave, mm: that of the gauge, and for the travel that of the load through the stretch.
     pub expected_mm: f64,
     /// Lag of the gauge behind the load that was found, s, if the record shows it.
     pub lag_s: Option<f64>,
@@ -263,7 +263,7 @@ pub fn separate(
             "Measure the distance and write it as distance in [gauges.mark].",
         ));
     }
-    let closure = closure::closure(&balance, phased, &mut caveats);
+    let closure = closure::closure(&balance, record, phased, &mut caveats);
     Ok((
         Separated {
             parts,
