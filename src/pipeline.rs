@@ -71,12 +71,7 @@ pub fn analyse(inputs: Inputs, settings: &Settings) -> Result<Analysis, Failure>
     caveats.extend(found);
     let (separated, found) = separate::separate(&record, &phased, &inputs.sheet)?;
     caveats.extend(found);
-    let limit_inputs = LimitInputs {
-        conditioned: &record,
-        phases: &phased.phases,
-        separated: &separated,
-        sheet: &inputs.sheet,
-    };
+    let limit_inputs = LimitInputs::new(&record, &phased.phases, &separated, &inputs.sheet);
     let (limit, found) = limit::find(&limit_inputs);
     caveats.extend(found);
     let (aboard, found) = aboard::keep(&limit_inputs, &limit);

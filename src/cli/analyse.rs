@@ -122,21 +122,39 @@ pub(super) fn stage(
     json: &[u8],
     staging: &Staging,
 ) -> Result<(), Fault> {
-    let charts = chart::draw_all(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
-    let report = report::render(analysis, &charts);
     staging.write("analysis.json", json)?;
+    let failed = |e| Fault::export(&target.folder, &e);
+    let pages = || {
+        let charts = chart::draw_all(analysis).map_err(failed)?;
+        let report = report::render(analysis, &charts);
+        Ok((charts, report))
+    };
+    // Tables and pages take about as long, and neither waits for the other.
     #[cfg(feature = "parquet")]
-    if analysis.settings.all_traces && analysis.record.rows_per_entry > 1 {
-        files::write_every_row(&target.folder, analysis, staging)?;
-    } else {
-        let traces = export::parquet(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
-        staging.write(files::TRACES, &traces)?;
-    }
+    let (charts, report) = std::thread::scope(|scope| {
+        let table = scope.spawn(|| write_table(target, analysis, staging));
+        let pages = pages();
+        match table.join() {
+            Ok(written) => written.and(pages),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })?;
+    #[cfg(not(feature = "parquet"))]
+    let (charts, report) = pages()?;
     for chart in &charts {
         staging.write(&format!("charts/{}", chart.file_name), chart.svg.as_bytes())?;
     }
     staging.write("report.md", report.markdown.as_bytes())?;
     staging.write("report.html", report.html.as_bytes())
+}
+
+#[cfg(feature = "parquet")]
+fn write_table(target: &Target, analysis: &Analysis, staging: &Staging) -> Result<(), Fault> {
+    if analysis.settings.all_traces && analysis.record.rows_per_entry > 1 {
+        return files::write_every_row(&target.folder, analysis, staging);
+    }
+    let traces = export::parquet(analysis).map_err(|e| Fault::export(&target.folder, &e))?;
+    staging.write(files::TRACES, &traces)
 }
 
 /// One line, and what must be known before the figures are trusted.

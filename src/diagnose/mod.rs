@@ -8,7 +8,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::limit::{Interface, Known, Limit, LimitInputs, slip_of};
+use crate::limit::{Interface, Known, Limit, LimitInputs};
 use crate::separate::PartName;
 use crate::sheet::Rule;
 use crate::stats::Status;
@@ -172,7 +172,7 @@ fn state(
     evidence: &mut Vec<String>,
 ) -> State {
     let words = interface.words();
-    let slip = slip_of(inputs, interface);
+    let slip = inputs.slip(interface);
     let figure = limit
         .figures
         .iter()
@@ -230,7 +230,7 @@ fn state(
                 .load
                 .reason
                 .clone()
-                .or(slip.absent)
+                .or_else(|| slip.absent.clone())
                 .unwrap_or_else(|| "the gauges do not tell".into());
             evidence.push(format!(
                 "Whether the {words} moved is not told: {}.",
@@ -246,7 +246,7 @@ fn state(
 fn within_allowance(inputs: &LimitInputs) -> (bool, bool) {
     let limits = inputs.sheet.limits.as_ref();
     let within = |interface, allowed: Option<crate::units::Length>| {
-        let slip = slip_of(inputs, interface);
+        let slip = inputs.slip(interface);
         slip.high
             .last()
             .zip(allowed)
@@ -260,11 +260,8 @@ fn within_allowance(inputs: &LimitInputs) -> (bool, bool) {
 
 fn cover_moved_more(inputs: &LimitInputs) -> bool {
     let end = |interface| {
-        slip_of(inputs, interface)
-            .value
-            .last()
-            .copied()
-            .unwrap_or(0.0)
+        let slip = &inputs.slip(interface).value;
+        slip.last().copied().unwrap_or(0.0)
     };
     end(Interface::Cover) > end(Interface::Stopper)
 }

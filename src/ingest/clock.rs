@@ -32,11 +32,16 @@ impl Form {
 
 /// True for a time of day, a date, or both.
 pub(super) fn looks_like_time(cell: &[u8]) -> bool {
-    iso(cell).is_some() || clock(cell).is_some() || is_date(cell)
+    // Most cells are numbers: a glance spares them the rest.
+    let timed = cell.contains(&b':') && (iso(cell).is_some() || clock(cell).is_some());
+    timed || is_date(cell)
 }
 
 /// A date alone: three groups of digits with `-`, `/` or `.` between, one of them of four digits or all of two.
 fn is_date(cell: &[u8]) -> bool {
+    if cell.iter().filter(|b| !b.is_ascii_digit()).count() != 2 {
+        return false;
+    }
     let Ok(text) = std::str::from_utf8(cell) else {
         return false;
     };

@@ -114,6 +114,8 @@ struct Runs {
     /// Of the channels, and of the time at the end.
     runs: Vec<Vec<(usize, Option<i32>)>>,
     factors: Vec<f64>,
+    /// Powers of the last row, if it was plain.
+    last: Option<[i32; CELLS]>,
 }
 
 impl Runs {
@@ -126,20 +128,25 @@ impl Runs {
         Self {
             runs: vec![Vec::new(); factors.len()],
             factors,
+            last: None,
         }
     }
 
+    /// A row whose cells are to the powers of ten that the last row had is of the same run.
     #[inline]
-    fn note(&mut self, column: usize, row: usize, power: Option<i32>) {
-        let runs = &mut self.runs[column];
-        if runs.last().is_none_or(|r| r.1 != power) {
-            runs.push((row, power));
+    fn note(&mut self, row: usize, powers: &[i32; CELLS]) {
+        if self.last != Some(*powers) {
+            self.last = Some(*powers);
+            for (runs, power) in self.runs.iter_mut().zip(powers) {
+                begin(runs, row, Some(*power));
+            }
         }
     }
 
     fn exact_row(&mut self, row: usize) {
-        for column in 0..self.runs.len() {
-            self.note(column, row, None);
+        self.last = None;
+        for runs in &mut self.runs {
+            begin(runs, row, None);
         }
     }
 
@@ -165,6 +172,13 @@ impl Runs {
     }
 }
 
+/// Begins a run at a row, unless the one before is alike.
+fn begin(runs: &mut Vec<(usize, Option<i32>)>, row: usize, power: Option<i32>) {
+    if runs.last().is_none_or(|r| r.1 != power) {
+        runs.push((row, power));
+    }
+}
+
 fn scale(values: &mut [f64], power: i32, factor: f64) {
     let Some(ten) = cell::times_ten_to(1.0, power.abs()) else {
         return;
@@ -180,23 +194,32 @@ fn scale(values: &mut [f64], power: i32, factor: f64) {
     }
 }
 
-/// Where the cell of a column goes.
+/// Cells of a row that the fast path keeps at most.
+const CELLS: usize = 8;
+/// The place of a cell that is not kept.
+const SKIP: usize = usize::MAX;
+
+/// What the fast path does with the cell of a column.
 #[derive(Clone, Copy)]
-enum Target {
-    Skip,
-    Time,
-    Channel(usize),
+struct Step {
+    /// The channel, after the last channel the time, or [`SKIP`].
+    place: usize,
+    /// Power of ten of its unit.
+    tens: i32,
 }
 
 /// The fast path: one walk over a line of plain numbers, as long as one byte separates them.
 struct Fast {
     separator: u8,
     decimal: u8,
-    targets: Vec<Target>,
-    /// Powers of ten of the channels' units, and of the time's.
-    tens: Vec<i32>,
-    time_tens: Option<i32>,
+    /// Of all columns but the last, and of the last.
+    steps: Vec<Step>,
+    last: Step,
+    timed: bool,
 }
+
+/// Mantissas and their powers of ten.
+type Cells = ([f64; CELLS], [i32; CELLS]);
 
 impl Fast {
     fn new(plan: &Plan) -> Option<Self> {
@@ -208,29 +231,53 @@ impl Fast {
             Form::Rows { .. } => None,
             Form::Clock | Form::Iso => return None,
         };
-        let last = plan
+        let channels = plan.channels.len();
+        let mut kept: Vec<(usize, Step)> = plan
             .channels
             .iter()
-            .map(|c| c.0)
-            .chain(plan.time.column)
-            .max()?;
-        let mut targets = vec![Target::Skip; plan.columns.max(last + 1)];
+            .enumerate()
+            .map(|(place, (column, scale))| {
+                (
+                    *column,
+                    Step {
+                        place,
+                        tens: scale.tens,
+                    },
+                )
+            })
+            .collect();
         if let Some(column) = plan.time.column {
-            targets[column] = Target::Time;
+            let tens = to_s.unwrap_or(0);
+            kept.push((
+                column,
+                Step {
+                    place: channels,
+                    tens,
+                },
+            ));
         }
-        for (i, (column, _)) in plan.channels.iter().enumerate() {
-            // Two gauges of one column: left to the exact path.
-            if !matches!(targets[*column], Target::Skip) {
+        let most = kept.iter().map(|k| k.0).max()?;
+        let mut steps = vec![
+            Step {
+                place: SKIP,
+                tens: 0
+            };
+            plan.columns.max(most + 1)
+        ];
+        for (column, step) in kept {
+            // Two gauges of one column: left to the exact path, and so are more cells than are kept side by side.
+            if steps[column].place != SKIP || step.place >= CELLS {
                 return None;
             }
-            targets[*column] = Target::Channel(i);
+            steps[column] = step;
         }
+        let last = steps.pop()?;
         Some(Self {
             separator,
             decimal: plan.marks.decimal,
-            targets,
-            tens: plan.channels.iter().map(|c| c.1.tens).collect(),
-            time_tens: to_s,
+            steps,
+            last,
+            timed: to_s.is_some(),
         })
     }
 
@@ -238,59 +285,53 @@ impl Fast {
     /// block as it was if not.
     #[inline]
     fn row(&self, text: &[u8], number: u32, block: &mut Block, runs: &mut Runs) -> Option<usize> {
-        let mut values = [(0.0, 0); 8];
-        let mut time = (0.0, 0);
-        let mut at = 0;
-        let last = self.targets.len() - 1;
-        for (i, target) in self.targets.iter().enumerate() {
-            let rest = &text[at..];
-            at += match target {
-                Target::Skip => {
-                    let ends = |b: u8| b == self.separator || b == b'\n' || b == b'\r' || b == b'"';
-                    let end = rest.iter().position(|b| ends(*b)).unwrap_or(rest.len());
-                    if rest.get(end) == Some(&b'"') {
-                        return None;
-                    }
-                    end
-                }
-                Target::Time | Target::Channel(_) => {
-                    let blanks = rest.iter().take_while(|b| **b == b' ').count();
-                    let digits = cell::plain(&rest[blanks..], self.decimal)?;
-                    let tens = match target {
-                        Target::Channel(c) => self.tens[*c],
-                        _ => self.time_tens.unwrap_or(0),
-                    };
-                    let value = (digits.mantissa, tens - digits.decimals);
-                    if value.1.abs() > POWER_MAX {
-                        return None;
-                    }
-                    match target {
-                        Target::Channel(c) => *values.get_mut(*c)? = value,
-                        _ => time = value,
-                    }
-                    blanks + digits.used
-                }
-            };
-            match text.get(at) {
-                Some(byte) if *byte == self.separator && i < last => at += 1,
-                Some(b'\n') | None if i == last => at += 1,
-                Some(b'\r') if i == last && matches!(text.get(at + 1), Some(b'\n') | None) => {
-                    at += 2
-                }
-                _ => return None,
-            }
+        let mut cells: Cells = ([0.0; CELLS], [0; CELLS]);
+        let mut rest = text;
+        for step in &self.steps {
+            rest = self.cell(rest, *step, &mut cells)?;
+            rest = rest.strip_prefix(&[self.separator])?;
         }
+        rest = self.cell(rest, self.last, &mut cells)?;
+        rest = match rest {
+            [] => rest,
+            [b'\n', next @ ..] | [b'\r', b'\n', next @ ..] => next,
+            [b'\r'] => &[],
+            _ => return None,
+        };
         let row = block.line.len();
-        if self.time_tens.is_some() {
-            runs.note(block.values.len(), row, Some(time.1));
-            block.time.push(time.0);
-        }
-        for (i, (column, (mantissa, power))) in block.values.iter_mut().zip(values).enumerate() {
-            runs.note(i, row, Some(power));
+        let (mantissas, powers) = cells;
+        runs.note(row, &powers);
+        for (column, mantissa) in block.values.iter_mut().zip(mantissas) {
             column.push(mantissa);
         }
+        if self.timed {
+            block.time.push(mantissas[block.values.len()]);
+        }
         block.line.push(number);
-        Some(at)
+        Some(text.len() - rest.len())
+    }
+
+    /// Reads the cell at the start of `text`; what follows it.
+    #[inline]
+    fn cell<'t>(&self, text: &'t [u8], step: Step, cells: &mut Cells) -> Option<&'t [u8]> {
+        if step.place == SKIP {
+            let ends = |b: &u8| *b == self.separator || matches!(b, b'\n' | b'\r' | b'"');
+            let end = text.iter().position(ends).unwrap_or(text.len());
+            return text.get(end..).filter(|rest| rest.first() != Some(&b'"'));
+        }
+        let blanks = match text {
+            [b' ', ..] => text.iter().take_while(|b| **b == b' ').count(),
+            _ => 0,
+        };
+        let text = &text[blanks..];
+        let digits = cell::plain(text, self.decimal)?;
+        let power = step.tens - digits.decimals;
+        if power.abs() > POWER_MAX {
+            return None;
+        }
+        cells.0[step.place] = digits.mantissa;
+        cells.1[step.place] = power;
+        text.get(digits.used..)
     }
 }
 

@@ -4,7 +4,7 @@
 //! looked for in it. What seating is, [`super::seating`] says.
 
 use super::seating::Seating;
-use super::{Interface, LimitInputs, SlipEvent, events, first};
+use super::{Interface, LimitInputs, SlipEvent, first};
 use crate::ingest::GaugeKind;
 use crate::separate::{Course, PartName};
 use crate::stats::estimate::LEVEL;
@@ -76,8 +76,8 @@ pub(crate) struct Crossing {
     pub at: usize,
 }
 
-/// The progressive slip of an interface.
-pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
+/// The progressive slip of an interface; `jumps` are those of all interfaces.
+pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipEvent]) -> Slip {
     let mut slip = Slip {
         interface,
         absent: None,
@@ -101,10 +101,8 @@ pub(crate) fn slip_of(inputs: &LimitInputs, interface: Interface) -> Slip {
     };
     let part = part_of(interface);
     if let Some(course) = usable(inputs, part) {
-        slip.jumps = events::find(inputs)
-            .into_iter()
-            .filter(|e| e.interface == interface)
-            .collect();
+        let own = jumps.iter().filter(|e| e.interface == interface);
+        slip.jumps = own.cloned().collect();
         slip.take(inputs, course);
         if interface == Interface::Stopper {
             let blocks = &inputs.separated.blocks;

@@ -256,12 +256,12 @@ impl Pull {
     }
 
     pub(crate) fn inputs(&self) -> LimitInputs<'_> {
-        LimitInputs {
-            conditioned: &self.conditioned,
-            phases: &self.phases,
-            separated: &self.separated,
-            sheet: &self.sheet,
-        }
+        LimitInputs::new(
+            &self.conditioned,
+            &self.phases,
+            &self.separated,
+            &self.sheet,
+        )
     }
 
     pub(crate) fn find(&self) -> (Limit, Vec<Caveat>) {

@@ -31,7 +31,7 @@ mod running;
 mod seating;
 mod setup;
 
-pub(crate) use course::{Known, Slip, slip_of};
+pub(crate) use course::{Known, Slip};
 pub(crate) use load::LoadErrors;
 
 /// Where something slides.
@@ -204,8 +204,8 @@ pub struct Limit {
     pub free_length: Option<FreeLengthCheck>,
 }
 
-/// What the limit is found from.
-#[derive(Debug, Clone, Copy)]
+/// What the limit is found from, and what verdict and diagnosis look at beside it.
+#[derive(Debug, Clone)]
 pub struct LimitInputs<'a> {
     /// The record, for the load cell's errors and for events.
     pub conditioned: &'a Conditioned,
@@ -215,6 +215,37 @@ pub struct LimitInputs<'a> {
     pub separated: &'a Separated,
     /// The allowances and the governing rule.
     pub sheet: &'a Sheet,
+    /// Slip of the stopper and of the cover.
+    slips: Vec<Slip>,
+}
+
+impl<'a> LimitInputs<'a> {
+    /// Reads the slip of both interfaces from the split, once for all who ask.
+    #[must_use]
+    pub fn new(
+        conditioned: &'a Conditioned,
+        phases: &'a [Phase],
+        separated: &'a Separated,
+        sheet: &'a Sheet,
+    ) -> Self {
+        let mut inputs = Self {
+            conditioned,
+            phases,
+            separated,
+            sheet,
+            slips: Vec::new(),
+        };
+        let jumps = events::find(&inputs);
+        inputs.slips = [Interface::Stopper, Interface::Cover]
+            .map(|interface| course::slip_of(&inputs, interface, &jumps))
+            .into();
+        inputs
+    }
+
+    /// The slip of an interface; the pair has none of its own and answers with its first.
+    pub(crate) fn slip(&self, interface: Interface) -> &Slip {
+        &self.slips[usize::from(interface == Interface::Cover)]
+    }
 }
 
 /// The rule that governs: the sheet's, else the allowance if it states one, else first slip.
@@ -241,16 +272,14 @@ pub fn governing_rule(limits: Option<&Limits>) -> Rule {
 #[must_use]
 pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
     let mut caveats = Vec::new();
-    let slips = [
-        course::slip_of(inputs, Interface::Stopper),
-        course::slip_of(inputs, Interface::Cover),
-    ];
-    let seating = seating::estimate(inputs, &slips[0]);
-    let holds = holds::all(inputs, &slips);
+    let slips = &inputs.slips;
+    let stopper = inputs.slip(Interface::Stopper);
+    let seating = seating::estimate(inputs, stopper);
+    let holds = holds::all(inputs, slips);
     let mut figures = Vec::new();
     for rule in [Rule::FirstSlip, Rule::Allowance, Rule::Running] {
         let mut of_rule = Vec::new();
-        for slip in &slips {
+        for slip in slips {
             let figure = match rule {
                 Rule::FirstSlip => first::figure(inputs, slip),
                 Rule::Allowance => allowance::figure(inputs, slip, &holds),
@@ -264,15 +293,15 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
     let governing = governing_figure(inputs, &figures, &mut caveats);
     let mut events: Vec<SlipEvent> = slips.iter().flat_map(|slip| slip.jumps.clone()).collect();
     events.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-    let (projections, doubts) = projection::all(inputs, &slips);
+    let (projections, doubts) = projection::all(inputs, slips);
     caveats.extend(doubts);
-    caveats.extend(remarks::all(inputs, &slips));
+    caveats.extend(remarks::all(inputs, slips));
     caveats.extend(running::wear(inputs));
     let limit = Limit {
         governing,
         figures,
         seating,
-        transfer: setup::transfer(inputs, &slips[0]),
+        transfer: setup::transfer(inputs, stopper),
         holds,
         stick_slip: events::summary(inputs, &events),
         events,

@@ -5,7 +5,7 @@
 //! straight between nodes, and nodes stand where a phase begins or ends and where its gauge bends or jumps by more than
 //! its noise; an earlier fit tells where more are wanted. Where it must not grow it stays as it is.
 
-use std::ops::Range;
+use crate::stats::pieces::Pieces;
 
 /// A sequence rises straight from block `from`, where it still has its former value, to block `at`, where it has a new
 /// one.
@@ -37,10 +37,10 @@ pub(super) fn place<T: PartialEq>(
         // Without a block before it there is nothing to rise from.
         if grows[k] && end > 1 {
             let from = k.max(1) - 1;
-            let mut edges = Vec::new();
-            bends(from..end, time, reading, variance, &mut edges);
+            let points = (from..end).map(|b| (time[b], reading[b], 1.0 / variance[b]));
             let mut last = from;
-            for at in edges {
+            for at in bends(&Pieces::of(points), end - from) {
+                let at = from + at;
                 nodes.push(Node { from: last, at });
                 last = at;
             }
@@ -94,64 +94,36 @@ pub(super) fn halve(nodes: &[Node], values: &[f64], time: &[f64], variance: &[f6
     halved
 }
 
-/// Last blocks of the straight stretches that make up `span`, in order; neighbours share their ends.
-fn bends(
-    span: Range<usize>,
-    time: &[f64],
-    reading: &[f64],
-    variance: &[f64],
-    out: &mut Vec<usize>,
-) {
-    let last = span.end - 1;
-    if span.len() <= 2 {
-        if span.len() == 2 {
-            out.push(last);
-        }
-        return;
-    }
-    let (misfit, n) = straight(span.clone(), time, reading, variance);
-    let dof = n - 2.0;
-    if dof <= 0.0 || misfit <= dof + BEND_SIGMAS * (2.0 * dof).sqrt() {
-        out.push(last);
-        return;
-    }
-    let cost = |cut: usize| {
-        straight(span.start..cut + 1, time, reading, variance).0
-            + straight(cut..span.end, time, reading, variance).0
-    };
-    let Some(cut) = (span.start + 1..last).min_by(|a, b| cost(*a).total_cmp(&cost(*b))) else {
-        out.push(last);
-        return;
-    };
-    bends(span.start..cut + 1, time, reading, variance, out);
-    bends(cut..span.end, time, reading, variance, out);
-}
-
-/// Weighted sum of squares about the best straight line, and how many readings it has.
-fn straight(span: Range<usize>, time: &[f64], reading: &[f64], variance: &[f64]) -> (f64, f64) {
-    let origin = time[span.start];
-    let (mut n, mut s) = (0.0, [0.0; 6]);
-    let zero = span
-        .clone()
-        .map(|k| reading[k])
-        .find(|y| y.is_finite())
-        .unwrap_or(0.0);
-    for k in span.filter(|k| reading[*k].is_finite()) {
-        let (w, t, y) = (1.0 / variance[k], time[k] - origin, reading[k] - zero);
-        n += 1.0;
-        for (sum, term) in s.iter_mut().zip([1.0, t, y, t * t, t * y, y * y]) {
-            *sum += w * term;
+/// Last of each straight stretch of `count` points, in order; neighbours share their ends.
+fn bends(pieces: &Pieces, count: usize) -> Vec<usize> {
+    let mut edges = Vec::new();
+    let mut pending = vec![0..count];
+    while let Some(span) = pending.pop() {
+        let last = span.end - 1;
+        let (misfit, n) = pieces.misfit(span.clone());
+        let dof = n - 2.0;
+        let runs_straight = dof <= 0.0 || misfit <= dof + BEND_SIGMAS * (2.0 * dof).sqrt();
+        let cost =
+            |cut: usize| pieces.misfit(span.start..cut + 1).0 + pieces.misfit(cut..span.end).0;
+        let inner = if runs_straight {
+            last..last
+        } else {
+            span.start + 1..last
+        };
+        match inner
+            .map(|cut| (cost(cut), cut))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+        {
+            Some((_, cut)) => {
+                // Last in, first out: the earlier part must come out first.
+                pending.push(cut..span.end);
+                pending.push(span.start..cut + 1);
+            }
+            None if span.len() > 1 => edges.push(last),
+            None => {}
         }
     }
-    if n < 3.0 {
-        return (0.0, n);
-    }
-    let (t, y) = (s[1] / s[0], s[2] / s[0]);
-    let (stt, sty, syy) = (s[3] - s[1] * t, s[4] - s[1] * y, s[5] - s[2] * y);
-    (
-        (syy - if stt > 0.0 { sty * sty / stt } else { 0.0 }).max(0.0),
-        n,
-    )
+    edges
 }
 
 #[cfg(test)]

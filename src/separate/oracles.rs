@@ -67,7 +67,13 @@ fn non_negative_least_squares_equals_r() {
 fn a_rising_sequence_is_the_isotonic_fit() {
     let data = columns("isotonic_n40.csv");
     let blocks = data[1].len() + 1;
-    for (weights, wanted) in [(None, &data[3]), (Some(&data[2]), &data[4])] {
+    let cases = [
+        (None, &data[3], EXACT),
+        (Some(&data[2]), &data[4], EXACT),
+        // As exact as no gauge is: the interior point gives up.
+        (None, &data[3], 1e-9 * EXACT),
+    ];
+    for (weights, wanted, exact) in cases {
         // Before the first reading a sequence is zero.
         let weight = |k: usize| weights.map_or(1.0, |w| w[k - 1]);
         let problem = Problem {
@@ -83,7 +89,7 @@ fn a_rising_sequence_is_the_isotonic_fit() {
                     .chain(data[1].iter().copied())
                     .collect(),
                 variance: std::iter::once(f64::INFINITY)
-                    .chain((1..blocks).map(|k| EXACT / weight(k)))
+                    .chain((1..blocks).map(|k| exact / weight(k)))
                     .collect(),
                 columns: Vec::new(),
                 sequences: vec![0],

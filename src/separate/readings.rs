@@ -60,6 +60,9 @@ pub(super) fn reading(
     Some(found)
 }
 
+/// However many rows are averaged, a block is not known better than this share of its gauge's range.
+const AVERAGED_SHARE: f64 = 1e-5;
+
 fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s: f64) -> Reading {
     let shifted;
     let values = if lag_s == 0.0 {
@@ -70,6 +73,8 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
     };
     let noise = (signal.noise * 1e3).powi(2);
     let step = (signal.step * 1e3).powi(2) / 12.0;
+    let (low, high) = crate::condition::range_of(&signal.values);
+    let floor = (AVERAGED_SHARE * 1e3 * (high - low)).powi(2);
     let (mut mean, mut variance) = (Vec::new(), Vec::new());
     for block in blocks {
         let usable: Vec<f64> = values[block.clone()]
@@ -92,7 +97,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
         } else {
             0.0
         };
-        variance.push(noise / n + step * left);
+        variance.push(noise / n + step * left + floor);
     }
     Reading {
         kind: signal.kind,

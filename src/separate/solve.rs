@@ -379,7 +379,14 @@ impl Problem {
         {
             return Ok(fit);
         }
-        let (binding, values) = interior_point(&layout, &normal)?;
+        let (binding, values) = match interior_point(&layout, &normal) {
+            Ok(found) => found,
+            // Readings without any noise are beyond its numbers; from nothing sliding pivoting takes longer, but arrives.
+            Err(error) => {
+                let held = vec![true; layout.bounds.len()];
+                return self.pivot(&layout, &normal, held).map_err(|_| error);
+            }
+        };
         match self.pivot(&layout, &normal, binding.clone()) {
             // Columns alike to the last digits keep changing places: the interior point is the solution as well as any.
             Err(SolveError::NoSolution(_)) => {

@@ -33,6 +33,9 @@ pub mod nonlinear;
 /// One-way analysis of variance.
 pub mod oneway;
 
+/// Misfit of any span of points to a straight line.
+pub mod pieces;
+
 /// Quantiles of the usual distributions.
 pub mod quantile;
 

@@ -2,7 +2,7 @@
 
 use super::{Finding, Says};
 use crate::limit::{
-    HoldCreep, Interface, Known, Limit, LimitInputs, LoadErrors, Slip, governing_rule, slip_of,
+    HoldCreep, Interface, Known, Limit, LimitInputs, LoadErrors, Slip, governing_rule,
 };
 use crate::separate::PartName;
 use crate::sheet::{Limits, Rule, TailState};
@@ -209,11 +209,12 @@ impl Case<'_> {
 
     fn slip(&self, interface: Interface, allowed: Length, carried: &Carried) -> Finding {
         let words = interface.words();
-        let slip = slip_of(self.inputs, interface);
+        let slip = self.inputs.slip(interface);
         let at = slip.block.iter().rposition(|b| *b <= carried.judged);
         let (None, Some(at)) = (&slip.absent, at) else {
             let reason = slip
                 .absent
+                .clone()
                 .unwrap_or_else(|| "no block at the proof load".into());
             return Finding {
                 says: Says::Open,
@@ -226,7 +227,7 @@ impl Case<'_> {
             .iter()
             .rposition(|b| *b <= carried.fair)
             .unwrap_or(at);
-        let (low, high) = (bounds_at(&slip, fair).0, bounds_at(&slip, at).1);
+        let (low, high) = (bounds_at(slip, fair).0, bounds_at(slip, at).1);
         let unit = allowed.unit();
         let seating = if interface == Interface::Stopper {
             " (seating apart)"

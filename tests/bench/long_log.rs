@@ -23,8 +23,11 @@ const CORNERS: [(f64, f64); 12] = [
 ];
 
 fn noise(i: u64, channel: u64) -> f64 {
-    let hash = (i * 8 + channel).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 40;
-    hash as f64 / f64::from(1 << 23) - 1.0
+    // Multiples of an odd number alone are spread too evenly: their means would have next to no noise.
+    let mut hash = (i * 8 + channel).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    hash = (hash ^ (hash >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    hash = (hash ^ (hash >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    ((hash ^ (hash >> 31)) >> 40) as f64 / f64::from(1 << 23) - 1.0
 }
 
 /// A number with three decimals.
