@@ -103,3 +103,30 @@ fn a_drift_that_comes_back_is_no_slip() {
     }
     assert!(held * 8 >= judged * 7, "{held} of {judged}");
 }
+
+/// A drift that runs evenly shows nothing uneven, and still might be: the sheet states no course. What an uneven one would do
+/// stands in the budget of the slip.
+#[test]
+fn what_an_uneven_drift_would_do_is_in_the_budget() {
+    let mut scenario = Kind::StopperSlip.scenario(Grade::Good, 1);
+    for gauge in &mut scenario.instruments.gauges {
+        if gauge.kind == GaugeKind::Mark {
+            gauge.drift = 0.4e-3;
+        }
+    }
+    let pull = simulate::run(&scenario, 1);
+    let sheet = pull.sheet().unwrap();
+    let (record, _) = condition(&pull.log(), &sheet).unwrap();
+    let (phased, _) = phases(&record, &sheet);
+    let (separated, _) = separate(&record, &phased, &sheet).unwrap();
+    let budget = &separated.parts[&PartName::StopperSlip].budget;
+    let of = |source: &str| {
+        let mut lines = budget.iter().filter(|line| line.source == source);
+        lines
+            .next()
+            .map_or(0.0, |line| line.standard_uncertainty_mm)
+    };
+    let uneven = of("drift of the mark gauge, uneven");
+    assert!((0.001..0.4).contains(&uneven), "{budget:?}");
+    assert_eq!(of("drift of the travel gauge, uneven"), 0.0);
+}

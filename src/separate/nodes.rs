@@ -97,29 +97,24 @@ pub(super) fn halve(nodes: &[Node], values: &[f64], time: &[f64], variance: &[f6
 /// Last of each straight stretch of `count` points, in order; neighbours share their ends.
 fn bends(pieces: &Pieces, count: usize) -> Vec<usize> {
     let mut edges = Vec::new();
-    let mut pending = vec![0..count];
-    while let Some(span) = pending.pop() {
-        let last = span.end - 1;
-        let (misfit, n) = pieces.misfit(span.clone());
+    let mut pending = vec![(0, count)];
+    while let Some((start, end)) = pending.pop() {
+        let last = end - 1;
+        let (misfit, n) = pieces.misfit(start..end);
         let dof = n - 2.0;
-        let runs_straight = dof <= 0.0 || misfit <= dof + BEND_SIGMAS * (2.0 * dof).sqrt();
-        let cost =
-            |cut: usize| pieces.misfit(span.start..cut + 1).0 + pieces.misfit(cut..span.end).0;
-        let inner = if runs_straight {
-            last..last
-        } else {
-            span.start + 1..last
-        };
-        match inner
+        let bent = dof > 0.0 && misfit > dof + BEND_SIGMAS * (2.0 * dof).sqrt();
+        let cost = |cut: usize| pieces.misfit(start..cut + 1).0 + pieces.misfit(cut..end).0;
+        let cuts = (start + 1..last).filter(|_| bent);
+        let best = cuts
             .map(|cut| (cost(cut), cut))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-        {
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        match best {
             Some((_, cut)) => {
                 // Last in, first out: the earlier part must come out first.
-                pending.push(cut..span.end);
-                pending.push(span.start..cut + 1);
+                pending.push((cut, end));
+                pending.push((start, cut + 1));
             }
-            None if span.len() > 1 => edges.push(last),
+            None if last > start => edges.push(last),
             None => {}
         }
     }

@@ -213,6 +213,35 @@ fn chance(places: usize) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::separate::solve::{Rows, Weight};
+
+    /// Readings of 2 with an error of at most 0.5 either way: it stays at its bound, on the side to which it was drawn.
+    #[test]
+    fn an_error_is_held_at_its_bound_on_its_own_side() {
+        for reading in [2.0, -2.0] {
+            let mut problem = Problem {
+                blocks: 3,
+                time: vec![0.0, 1.0, 2.0],
+                weights: vec![Weight {
+                    non_negative: false,
+                    prior: Prior::Rectangular(0.5),
+                    centre: 0.0,
+                    source: "an error".to_owned(),
+                }],
+                sequences: Vec::new(),
+                rows: vec![Rows {
+                    reading: vec![reading; 3],
+                    variance: vec![1e-4; 3],
+                    columns: vec![(0, vec![1.0; 3])],
+                    sequences: Vec::new(),
+                }],
+                alike: Vec::new(),
+            };
+            let held = within_stated(&mut problem).unwrap().weights[0];
+            let bound = 0.5_f64.copysign(reading);
+            assert!((held - bound).abs() < 0.05, "{held} for {bound}");
+        }
+    }
 
     /// NIST/SEMATECH e-Handbook, table of upper critical values of chi-squared, 0.999: 10.828 and 59.703 for 1 and 30
     /// degrees of freedom.
