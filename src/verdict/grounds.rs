@@ -23,6 +23,8 @@ pub(super) struct Carried {
     reached: bool,
 }
 
+/// Rounds in which a load and its uncertainty settle: a gain of a hundredth leaves a share of 1e-16.
+const ROUNDS: usize = 8;
 /// Loads up to this share of proof (with its uncertainty) count as the proof load.
 const OVERSHOOT: f64 = 1.05;
 
@@ -38,10 +40,8 @@ impl Case<'_> {
         let blocks = &self.inputs.separated.blocks;
         let clock = &self.inputs.conditioned.time_s;
         let needed = self.limits.hold.map_or(0.0, |h| h.si());
-        let above = |i: usize| {
-            let load = blocks.load_n[i];
-            load.is_finite() && load - self.errors.expanded(load) >= self.proof.si()
-        };
+        let surely = self.surely_proof();
+        let above = |i: usize| blocks.load_n[i] >= surely;
         let start = |i: usize| {
             clock
                 .get(blocks.first[i])
@@ -54,12 +54,9 @@ impl Case<'_> {
                 .copied()
                 .unwrap_or(blocks.time_s[i])
         };
-        let best = blocks
-            .load_n
-            .iter()
-            .filter(|l| l.is_finite())
-            .map(|l| l - self.errors.expanded(*l))
-            .fold(f64::NEG_INFINITY, f64::max);
+        let loads = blocks.load_n.iter().copied();
+        let highest = loads.fold(f64::NEG_INFINITY, f64::max);
+        let best = highest - self.errors.expanded(highest);
         let last = blocks.len().saturating_sub(1);
         let mut carried = Carried {
             best,
@@ -92,6 +89,13 @@ impl Case<'_> {
                 .unwrap_or(carried.judged);
         }
         carried
+    }
+
+    /// Lowest measured load that is at least the proof load less its uncertainty, N. The uncertainty grows with the load by
+    /// the cell's gain, a small share, so that a few rounds settle it.
+    fn surely_proof(&self) -> f64 {
+        let round = |load, _| self.proof.si() + self.errors.expanded(load);
+        (0..ROUNDS).fold(self.proof.si(), round)
     }
 
     /// Highest load that still counts as the proof load, N.
@@ -177,13 +181,11 @@ impl Case<'_> {
 
     /// The same hold is shorter in the table of holds, which reads slip from its level part alone.
     fn level_part(&self, limit: &Limit, needed: f64) -> String {
+        let surely = self.surely_proof();
         let level = limit
             .holds
             .iter()
-            .filter(|h| {
-                let load = 1e3 * h.load_kn;
-                load - self.errors.expanded(load) >= self.proof.si()
-            })
+            .filter(|h| 1e3 * h.load_kn >= surely)
             .map(|h| h.duration_s)
             .fold(0.0, f64::max);
         if level > 0.0 && level < needed {
@@ -340,7 +342,7 @@ impl Case<'_> {
         allowed_words: &str,
         unit: &Unit,
     ) -> Finding {
-        let proof = self.proof.si();
+        let surely = self.surely_proof();
         let mut at_proof = Vec::new();
         for hold in &limit.holds {
             let load = hold.load_kn * 1e3;
@@ -361,7 +363,7 @@ impl Case<'_> {
                     decide: String::new(),
                 };
             }
-            if load - self.errors.expanded(load) >= proof {
+            if load >= surely {
                 at_proof.push((hold, bounds));
             }
         }
