@@ -11,6 +11,10 @@ use crate::separate::model::{Balance, Shape};
 use crate::separate::{Between, PartName};
 use crate::stats::straight;
 
+/// What the load's noise makes of a departure, in variances of a block's mean load: the slope of the block's own line has
+/// one, and the means of the block and its neighbours, between which the other line runs, make the second.
+const LINE_NOISE: f64 = 2.0;
+
 /// Departures of stretch and give from straight lines between the blocks' centres.
 pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) -> Between {
     let curve = balance.earlier.as_deref().and_then(bases::spline_curve);
@@ -44,10 +48,12 @@ pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) 
             }
         }
         let course = balance.value_of(&[&balance.stretch]);
-        out.departure_m.insert(
-            PartName::Stretch,
-            departure(balance, record, &values, &course),
-        );
+        let mut departure = departure(balance, record, &values, &course);
+        for (k, rows) in balance.ranges.iter().enumerate() {
+            let noise = (1e-3 * balance.slope[k] * record.load.noise).powi(2) / rows.len() as f64;
+            keep_beyond(LINE_NOISE * noise, &mut departure[rows.clone()]);
+        }
+        out.departure_m.insert(PartName::Stretch, departure);
     }
     if !(balance.body.weights.is_empty() && balance.jaws.weights.is_empty()) {
         let mut values = vec![0.0; record.time_s.len()];
@@ -64,6 +70,19 @@ pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) 
             .insert(PartName::Give, departure(balance, record, &values, &course));
     }
     out
+}
+
+/// Shrinks a block's departures by what noise alone, with this variance in m², would make of them.
+fn keep_beyond(noise: f64, departure: &mut [f64]) {
+    let square = departure.iter().map(|d| d * d).sum::<f64>() / departure.len().max(1) as f64;
+    let keep = if square > noise {
+        1.0 - noise / square
+    } else {
+        0.0
+    };
+    for d in departure {
+        *d *= keep;
+    }
 }
 
 /// Departure in m per entry of `values` (mm per entry, from any zero) from the lines through `course` (mm per block in

@@ -44,6 +44,8 @@ pub(super) struct Balance {
     pub fit: Fit,
     pub sequences: Sequences,
     pub stretch: Shape,
+    /// What the line makes of the load that was there and that the cell did not write: of its zero and drift.
+    pub unwritten: Shape,
     pub body: Shape,
     pub jaws: Shape,
     /// Gauge behind each element of `problem.rows`.
@@ -648,6 +650,7 @@ impl<'a> Scene<'a> {
         let mut rows = Vec::new();
         let mut gauges = Vec::new();
         let mut kept = Vec::new();
+        let mut unwritten = Shape::default();
         let mut builder = RowBuilder {
             scene: self,
             weights: &mut weights,
@@ -658,9 +661,22 @@ impl<'a> Scene<'a> {
             join(&mut columns, &stretch);
             join(&mut columns, &body_shape);
             join(&mut columns, &jaws);
+            let before = columns.len();
             builder.load_errors(&mut columns, n);
+            for (weight, column) in &columns[before..] {
+                unwritten.weights.push(*weight);
+                unwritten.columns.push(column.clone());
+            }
             let seen = [sequences.rest, sequences.stopper, sequences.core];
-            rows.push(builder.rows(travel, rows.len(), columns, &seen, 1.0));
+            let of_travel = builder.rows(travel, rows.len(), columns, &seen, 1.0);
+            let lag = GaugeKind::Travel.lag_source();
+            for (weight, column) in &of_travel.columns {
+                if builder.weights[*weight].source == lag {
+                    unwritten.weights.push(*weight);
+                    unwritten.columns.push(column.clone());
+                }
+            }
+            rows.push(of_travel);
             gauges.push(GaugeKind::Travel);
         }
         if let Some(mark) = &mark {
@@ -763,6 +779,7 @@ impl<'a> Scene<'a> {
             fit,
             sequences,
             stretch,
+            unwritten,
             body: body_shape,
             jaws,
             gauges,

@@ -150,6 +150,8 @@ struct Reader<'a> {
     rising_high: Vec<bool>,
     /// Blocks at which spreads are computed; between them they are interpolated.
     stations: Vec<usize>,
+    /// What the travel gauge saw of the stretch beyond the shapes, and the noise that comes with it, per block, mm.
+    stretch_seen: Option<(Vec<f64>, Vec<f64>)>,
 }
 
 /// Set and cover slip as a share of the free length at most, for a mark read without a travel gauge.
@@ -227,6 +229,7 @@ impl<'a> Reader<'a> {
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
             stations,
+            stretch_seen: stretch_seen(balance, record),
         }
     }
 
@@ -258,18 +261,15 @@ impl<'a> Reader<'a> {
             PartName::Stretch => match (m.travel, m.unloads) {
                 (false, _) => cannot("a travel gauge", "no travel gauge"),
                 (true, false) => cannot(cycle, no_cycle),
-                (true, true) => {
-                    let shape = self.shape(&[&self.balance.stretch]);
-                    (
-                        "throughout",
-                        if m.mark || m.body {
-                            ""
-                        } else {
-                            "a body gauge: the give of the mount is within the stretch"
-                        },
-                        self.plain_part(&shape, "what comes back, at once and late"),
-                    )
-                }
+                (true, true) => (
+                    "throughout",
+                    if m.mark || m.body {
+                        ""
+                    } else {
+                        "a body gauge: the give of the mount is within the stretch"
+                    },
+                    self.stretch_part(),
+                ),
             },
             PartName::Give => match (m.mark, m.body) {
                 (false, false) => cannot("a body gauge or a mark at the mouth", "no gauge at the stopper: any give is within the stretch"),
@@ -594,6 +594,29 @@ impl<'a> Reader<'a> {
         self.assemble(f, at, |_| 0.0, false)
     }
 
+    /// The stretch: what the shapes make of the load, and what the travel gauge saw of it beyond them.
+    fn stretch_part(&self) -> Part {
+        let f = self.shape(&[&self.balance.stretch, &self.balance.unwritten]);
+        let none = || vec![0.0; self.last + 1];
+        let (seen, noise) = self
+            .stretch_seen
+            .clone()
+            .unwrap_or_else(|| (none(), none()));
+        let at = |m: &Moment| {
+            let (value, mut spread) = self.at_moment(&f, m, None);
+            let factors = m.factors(|k| self.balance.fit.value(&f(k)) + seen[k]);
+            let beyond: f64 = factors.iter().map(|(k, c)| c * seen[*k]).sum();
+            let own = factors.iter().map(|(k, c)| c * noise[*k]);
+            spread.noise = own.fold(spread.noise, f64::hypot);
+            let method = "what comes back, at once and late";
+            (
+                interval::two_sided(value + beyond, &spread, LEVEL, method),
+                spread,
+            )
+        };
+        self.assemble(&f, at, |k| -seen[k], false)
+    }
+
     /// A part that never falls.
     fn slip_part(&self, f: &PerBlock, seen: Option<Seen>, method: &str) -> Part {
         let at = |m: &Moment| {
@@ -913,6 +936,49 @@ impl<'a> Reader<'a> {
             noise: pad(course.noise),
         }
     }
+}
+
+/// What the fit leaves of the travel is mostly stretch: the line answers the load that was there, the shapes the load that
+/// the cell wrote, noise and all, and no shape is quite the line's. The gauge's own noise is its share of the variance.
+/// Per block: that stretch and the noise left in it, mm. `None` without a travel gauge.
+fn stretch_seen(balance: &Balance, record: &Conditioned) -> Option<(Vec<f64>, Vec<f64>)> {
+    let travel = GaugeKind::Travel;
+    let place = balance.gauges.iter().position(|g| *g == travel)?;
+    let reading = balance.readings.iter().find(|r| r.kind == travel)?;
+    let left = &balance.problem.residuals(&balance.fit)[place];
+    let blocks = balance.slope.iter().zip(&balance.ranges);
+    let by_load: Vec<f64> = blocks
+        .map(|(slope, rows)| (slope * record.load.noise).powi(2) / rows.len() as f64)
+        .collect();
+    let known: Vec<usize> = (0..left.len()).filter(|k| left[*k].is_finite()).collect();
+    let excess = known
+        .iter()
+        .map(|k| left[*k].powi(2) - reading.variance[*k] - by_load[*k]);
+    let misfit = (excess.sum::<f64>() / known.len().max(1) as f64).max(0.0);
+    let share = |k: usize| {
+        let stretch = by_load[k] + misfit;
+        let whole = stretch + reading.variance[k];
+        if left[k].is_finite() && whole > 0.0 {
+            stretch / whole
+        } else {
+            0.0
+        }
+    };
+    let seen = (0..left.len()).map(|k| {
+        if left[k].is_finite() {
+            share(k) * left[k]
+        } else {
+            0.0
+        }
+    });
+    let noise = (0..left.len()).map(|k| {
+        if left[k].is_finite() {
+            share(k) * reading.variance[k].sqrt()
+        } else {
+            0.0
+        }
+    });
+    Some((seen.collect(), noise.collect()))
 }
 
 /// Median noise of one block of the gauge that shows each sequence best.
