@@ -107,3 +107,21 @@ fn departure(balance: &Balance, record: &Conditioned, values: &[f64], course: &[
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::keep_beyond;
+
+    /// As much as noise makes is taken away; what is far beyond it stays.
+    #[test]
+    fn a_departure_keeps_what_is_beyond_noise() {
+        let shrunk = |noise: f64| {
+            let mut departure = vec![1.0, -1.0, 1.0, -1.0];
+            keep_beyond(noise, &mut departure);
+            departure[0]
+        };
+        assert_eq!([shrunk(2.0), shrunk(1.0)], [0.0, 0.0]);
+        assert!((shrunk(0.25) - 0.75).abs() < 1e-12);
+        assert!((shrunk(0.0) - 1.0).abs() < 1e-12);
+    }
+}
