@@ -72,7 +72,8 @@ fn stretch_and_set_off(kind: Kind, seed: u64) -> f64 {
     (square / rows.len() as f64).sqrt() / peak
 }
 
-/// The shapes alone leave 0.12 % (2026-11-26): they follow the load that the cell wrote, the line that which was there.
+/// Wanted is 0.1 %. The shapes alone leave 0.12 %, for they follow the load that the cell wrote, the line that which was
+/// there; with the lag that the fit found and could not tell counted as the gauge's, 0.095 % (2026-11-26).
 #[test]
 fn stretch_and_set_are_what_the_travel_gauge_saw() {
     for kind in [Kind::CoreSlip, Kind::Both] {
@@ -80,6 +81,6 @@ fn stretch_and_set_are_what_the_travel_gauge_saw() {
             .map(|seed| stretch_and_set_off(kind, seed))
             .collect();
         let mean = off.iter().sum::<f64>() / off.len() as f64;
-        assert!(mean < 0.001, "{kind:?}: {off:?}");
+        assert!(mean < 0.00085, "{kind:?}: {off:?}");
     }
 }
