@@ -20,6 +20,9 @@ pub mod noise;
 /// Ends of range: clipped, stuck, over capacity.
 mod range;
 
+/// What comes back when the load is eased.
+mod reversals;
+
 /// Signals that are no measurements, or not those that the sheet says.
 mod signals;
 
@@ -186,6 +189,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     }
     let high = range_of(&load.values).1;
     signals::remark_gauges(&load, &gauges, sheet, &mut caveats);
+    reversals::remark_reversals(&load, &gauges, sheet, &mut caveats);
     signals::remark_certificates(sheet, &mut caveats);
     signals::remark_reading(log, &mut caveats);
     let zero::Zero {

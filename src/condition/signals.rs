@@ -15,7 +15,7 @@ use crate::ingest::{GaugeKind, Log};
 use crate::sheet::{Against, Sheet};
 
 /// Fewest rows that are looked at this way: rows noted by hand are few, and every one was looked at by a person.
-const MIN_ROWS: usize = 40;
+pub(super) const MIN_ROWS: usize = 40;
 /// A spike stands out by this many standard deviations of the noise.
 const SPIKE_SIGMAS: f64 = 12.0;
 /// And by this many times what the rows beside it differ: the corner of a ramp and a slip are no spikes.

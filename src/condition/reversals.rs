@@ -1,0 +1,242 @@
+//! Gauges told apart by what comes back when the load is eased.
+//!
+//! Question: does each gauge come back as its place on the line must? Method: at every unloading the reading before it
+//! less the reading after it. A mark comes back by the give of the stopper and by its share of the line's stretch, a body
+//! gauge by the give, draw-in of the core hardly at all. Where a mark stands still at most unloadings and the core gauge
+//! moves as the mark must, or the body gauge keeps all of its movement and the core gauge gives its back, the columns are
+//! swapped. An unloading in which what must come back is lost in the noise says nothing.
+//!
+//! Assumption: within one unloading slip goes on by less than what comes back; a cover locked at the eye may pull the core
+//! back, but not while the mark stands still.
+
+use crate::caveat::{Caveat, Weight};
+use crate::condition::signals::MIN_ROWS;
+use crate::condition::{Signal, range_of};
+use crate::ingest::GaugeKind;
+use crate::sheet::{Against, Sheet};
+use crate::stats::median;
+
+/// Above this share of the load's range an unloading begins, and below the other it has ended.
+const FROM_TO: (f64, f64) = (0.6, 0.25);
+/// The load before it is still within this share of its highest.
+const STILL_HIGH: f64 = 0.95;
+/// Rows before and after that a reading is the median of.
+const ROWS: usize = 9;
+/// What comes back is beyond so many standard deviations of one row's noise, and this, m.
+const SURE: (f64, f64) = (3.0, 0.1e-3);
+/// A gauge came back if it did by more than this share of what it must, and stood still below the other.
+const BACK_STILL: (f64, f64) = (0.5, 0.2);
+/// A body gauge that keeps more than this kept it all, m.
+const KEPT_M: f64 = 0.5e-3;
+
+/// Last row before an unloading, and the first after it.
+#[derive(Debug, Clone, Copy)]
+struct Unloading {
+    before: usize,
+    after: usize,
+}
+
+/// Names a core gauge swapped with the mark or with the body gauge.
+pub(super) fn remark_reversals(
+    load: &Signal,
+    gauges: &[Signal],
+    sheet: &Sheet,
+    caveats: &mut Vec<Caveat>,
+) {
+    let by = |kind: GaugeKind| gauges.iter().find(|g| g.kind == kind);
+    let Some(core) = by(GaugeKind::Core).filter(|_| load.values.len() >= MIN_ROWS) else {
+        return;
+    };
+    let unloadings = unloadings(&load.values);
+    let back = |gauge: Option<&Signal>, at: &Unloading| gauge.map_or(0.0, |g| came_back(g, at));
+    let sure = |other: &Signal| SURE.0 * core.noise.hypot(other.noise) + SURE.1;
+    if let Some(mark) = by(GaugeKind::Mark) {
+        let of_mark = sheet.gauges.mark.as_ref();
+        let body = by(GaugeKind::Body)
+            .filter(|_| of_mark.and_then(|m| m.against) != Some(Against::Stopper));
+        let length = sheet.line.free_length;
+        let share = of_mark
+            .and_then(|m| m.distance)
+            .zip(length)
+            .map_or(0.0, |(a, l)| a.si() / l.si());
+        let must = |at: &Unloading| {
+            let give = back(body, at);
+            give + share * (back(by(GaugeKind::Travel), at) - give).max(0.0)
+        };
+        let told: Vec<(f64, f64, f64)> = unloadings
+            .iter()
+            .map(|at| (must(at), back(Some(core), at), back(Some(mark), at)))
+            .filter(|(must, _, _)| *must > sure(mark))
+            .collect();
+        let swapped = |(must, core, mark): &&(f64, f64, f64)| {
+            *core > BACK_STILL.0 * must && *mark < BACK_STILL.1 * must
+        };
+        if mostly(&told, swapped) {
+            let most = told.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+            let (must, core, mark) = most.copied().unwrap_or_default();
+            caveats.push(named(format!(
+                "When the load was eased the core came back by {:.2} mm and the mark by {:.2} mm, where the mark must come back by {:.2} mm with the give of the stopper and the line before it: the columns of the two are swapped.",
+                1e3 * core,
+                1e3 * mark,
+                1e3 * must
+            )));
+        }
+    }
+    if let Some(body) = by(GaugeKind::Body) {
+        let told: Vec<(f64, f64)> = unloadings
+            .iter()
+            .map(|at| (back(Some(core), at), back(Some(body), at)))
+            .filter(|(core, _)| *core > sure(body))
+            .collect();
+        let kept = unloadings
+            .first()
+            .zip(unloadings.last())
+            .map_or(0.0, |(first, last)| {
+                around(body, last.after, true) - around(body, ROWS.min(first.before), false)
+            });
+        let still = |(core, body): &&(f64, f64)| *body < BACK_STILL.1 * core;
+        if mostly(&told, still) && kept > sure(body) + KEPT_M {
+            caveats.push(named(format!(
+                "The body of the stopper moved by {:.2} mm and never came back when the load was eased, while the core did each time: the columns of the two are swapped.",
+                1e3 * kept
+            )));
+        }
+    }
+}
+
+/// More than half of the unloadings say so: in one of them slip may go on.
+fn mostly<T>(told: &[T], says: impl Fn(&&T) -> bool) -> bool {
+    2 * told.iter().filter(says).count() > told.len()
+}
+
+fn named(message: String) -> Caveat {
+    Caveat::new(
+        "gauges-swapped",
+        Weight::NoVerdict,
+        message,
+        "Correct the columns in [gauges] and run again.",
+    )
+}
+
+/// Falls of the load from high to low, in order of time.
+fn unloadings(load: &[f64]) -> Vec<Unloading> {
+    let (low, high) = range_of(load);
+    let share = |i: usize| (load[i] - low) / (high - low);
+    let mut found = Vec::new();
+    // Highest share since the load was low, and the last row that is about as high.
+    let mut top: Option<(f64, usize)> = None;
+    for i in (0..load.len()).filter(|i| load[*i].is_finite()) {
+        let now = share(i);
+        let highest = top.map_or(FROM_TO.0, |(highest, _)| highest).max(now);
+        if now >= FROM_TO.0 && now >= STILL_HIGH * highest {
+            top = Some((highest, i));
+        }
+        if now <= FROM_TO.1
+            && let Some((_, before)) = top.take()
+        {
+            found.push(Unloading { before, after: i });
+        }
+    }
+    found
+}
+
+fn came_back(gauge: &Signal, at: &Unloading) -> f64 {
+    around(gauge, at.before, false) - around(gauge, at.after, true)
+}
+
+/// Median of the rows up to one, or from it on; zero where there are none.
+fn around(gauge: &Signal, row: usize, from: bool) -> f64 {
+    let rows = if from {
+        row..(row + ROWS).min(gauge.values.len())
+    } else {
+        (row + 1).saturating_sub(ROWS)..row + 1
+    };
+    let finite: Vec<f64> = gauge.values[rows]
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
+    median(&finite).unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::condition::InstrumentErrors;
+
+    /// Three pulls up and down; slips grow on the way up.
+    const ROW: usize = 300;
+
+    fn load(i: usize) -> f64 {
+        let phase = (i % 100) as f64;
+        40.0 * (50.0 - (50.0 - phase).abs())
+    }
+
+    fn signal(kind: GaugeKind, of: impl Fn(usize) -> f64) -> Signal {
+        let noise = 1e-5;
+        let wiggle = |i: usize| if i.is_multiple_of(2) { noise } else { -noise };
+        Signal {
+            kind,
+            values: (0..ROW).map(|i| of(i) + wiggle(i)).collect(),
+            noise,
+            step: 0.0,
+            errors: InstrumentErrors::default(),
+            lag: None,
+        }
+    }
+
+    /// Slip of a millimetre on each way up.
+    fn slip(i: usize) -> f64 {
+        let (cycle, phase) = ((i / 100) as f64, (i % 100) as f64);
+        1e-3 * (cycle + (phase / 50.0).min(1.0))
+    }
+
+    fn give(i: usize) -> f64 {
+        3e-7 * load(i)
+    }
+
+    fn found(gauges: &[Signal]) -> Vec<String> {
+        let text = "[pull]\nlog = \"log.csv\"\n[line]\nfree_length = \"4 m\"\n[gauges.load]\ncolumn = \"Load\"\n[gauges.mark]\ncolumn = \"Mark\"\ndistance = \"40 mm\"\n";
+        let sheet = Sheet::parse(text, "sheet.toml").unwrap();
+        let mut caveats = Vec::new();
+        let load = signal(GaugeKind::Load, |i| load(i));
+        remark_reversals(&load, gauges, &sheet, &mut caveats);
+        caveats.into_iter().map(|c| c.message).collect()
+    }
+
+    fn gauges(
+        mark: &dyn Fn(usize) -> f64,
+        body: &dyn Fn(usize) -> f64,
+        core: &dyn Fn(usize) -> f64,
+    ) -> [Signal; 4] {
+        [
+            signal(GaugeKind::Travel, |i| 2e-5 * load(i) + 3.0 * slip(i)),
+            signal(GaugeKind::Mark, mark),
+            signal(GaugeKind::Body, body),
+            signal(GaugeKind::Core, core),
+        ]
+    }
+
+    #[test]
+    fn a_core_gauge_that_comes_back_is_the_mark_or_the_body() {
+        let mark = |i: usize| give(i) + 2e-7 * load(i) + slip(i);
+        let core = |i: usize| 2.0 * slip(i);
+        assert_eq!(found(&gauges(&mark, &give, &core)), [""; 0]);
+        let swapped = found(&gauges(&core, &give, &mark));
+        assert_eq!(swapped.len(), 1);
+        assert!(
+            swapped[0].contains(" and the mark by 0.00 mm"),
+            "{swapped:?}"
+        );
+        let swapped = found(&gauges(&mark, &core, &give));
+        assert!(swapped[0].contains("never came back"), "{swapped:?}");
+    }
+
+    /// A cover locked at the eye pulls the core back; the mark comes back beside it.
+    #[test]
+    fn a_core_that_returns_is_no_swap() {
+        let mark = |i: usize| give(i) + 2e-7 * load(i) + slip(i);
+        let returning = |i: usize| 2.0 * slip(i) + 1e-6 * load(i);
+        assert_eq!(found(&gauges(&mark, &give, &returning)), [""; 0]);
+    }
+}
