@@ -199,7 +199,7 @@ mod tests {
         let text = "[pull]\nlog = \"log.csv\"\n[line]\nfree_length = \"4 m\"\n[gauges.load]\ncolumn = \"Load\"\n[gauges.mark]\ncolumn = \"Mark\"\ndistance = \"40 mm\"\n";
         let sheet = Sheet::parse(text, "sheet.toml").unwrap();
         let mut caveats = Vec::new();
-        let load = signal(GaugeKind::Load, |i| load(i));
+        let load = signal(GaugeKind::Load, load);
         remark_reversals(&load, gauges, &sheet, &mut caveats);
         caveats.into_iter().map(|c| c.message).collect()
     }
