@@ -9,8 +9,10 @@
 //! Assumption: within one unloading slip goes on by less than what comes back; a cover locked at the eye may pull the core
 //! back, but not while the mark stands still.
 
-use crate::caveat::{Caveat, Weight};
-use crate::condition::signals::MIN_ROWS;
+use std::ops::Range;
+
+use crate::caveat::Caveat;
+use crate::condition::signals::{MIN_ROWS, swapped};
 use crate::condition::{Signal, range_of};
 use crate::ingest::GaugeKind;
 use crate::sheet::{Against, Sheet};
@@ -47,75 +49,91 @@ pub(super) fn remark_reversals(
     let Some(core) = by(GaugeKind::Core).filter(|_| load.values.len() >= MIN_ROWS) else {
         return;
     };
+    let (mark, body) = (by(GaugeKind::Mark), by(GaugeKind::Body));
     let unloadings = unloadings(&load.values);
-    let back = |gauge: Option<&Signal>, at: &Unloading| gauge.map_or(0.0, |g| came_back(g, at));
-    let sure = |other: &Signal| SURE.0 * core.noise.hypot(other.noise) + SURE.1;
-    if let Some(mark) = by(GaugeKind::Mark) {
+    if let Some(mark) = mark {
         let of_mark = sheet.gauges.mark.as_ref();
-        let body = by(GaugeKind::Body)
-            .filter(|_| of_mark.and_then(|m| m.against) != Some(Against::Stopper));
+        let against_rig = of_mark.and_then(|m| m.against) != Some(Against::Stopper);
         let length = sheet.line.free_length;
-        let share = of_mark
-            .and_then(|m| m.distance)
-            .zip(length)
-            .map_or(0.0, |(a, l)| a.si() / l.si());
-        let must = |at: &Unloading| {
-            let give = back(body, at);
-            give + share * (back(by(GaugeKind::Travel), at) - give).max(0.0)
+        let share = of_mark.and_then(|m| m.distance).zip(length);
+        let must = Must {
+            travel: by(GaugeKind::Travel),
+            body: body.filter(|_| against_rig),
+            share: share.map_or(0.0, |(a, l)| a.si() / l.si()),
         };
-        let told: Vec<(f64, f64, f64)> = unloadings
-            .iter()
-            .map(|at| (must(at), back(Some(core), at), back(Some(mark), at)))
-            .filter(|(must, _, _)| *must > sure(mark))
-            .collect();
-        let swapped = |(must, core, mark): &&(f64, f64, f64)| {
-            *core > BACK_STILL.0 * must && *mark < BACK_STILL.1 * must
-        };
-        if mostly(&told, swapped) {
-            let most = told.iter().max_by(|a, b| a.0.total_cmp(&b.0));
-            let (must, core, mark) = most.copied().unwrap_or_default();
-            caveats.push(named(format!(
-                "When the load was eased the core came back by {:.2} mm and the mark by {:.2} mm, where the mark must come back by {:.2} mm with the give of the stopper and the line before it: the columns of the two are swapped.",
-                1e3 * core,
-                1e3 * mark,
-                1e3 * must
-            )));
-        }
+        caveats.extend(core_for_mark(core, mark, &must, &unloadings));
     }
-    if let Some(body) = by(GaugeKind::Body) {
-        let told: Vec<(f64, f64)> = unloadings
-            .iter()
-            .map(|at| (back(Some(core), at), back(Some(body), at)))
-            .filter(|(core, _)| *core > sure(body))
-            .collect();
-        let kept = unloadings
-            .first()
-            .zip(unloadings.last())
-            .map_or(0.0, |(first, last)| {
-                around(body, last.after, true) - around(body, ROWS.min(first.before), false)
-            });
-        let still = |(core, body): &&(f64, f64)| *body < BACK_STILL.1 * core;
-        if mostly(&told, still) && kept > sure(body) + KEPT_M {
-            caveats.push(named(format!(
-                "The body of the stopper moved by {:.2} mm and never came back when the load was eased, while the core did each time: the columns of the two are swapped.",
-                1e3 * kept
-            )));
-        }
+    if let Some(body) = body {
+        caveats.extend(core_for_body(core, body, &unloadings));
     }
+}
+
+/// What a mark must come back by.
+struct Must<'a> {
+    travel: Option<&'a Signal>,
+    /// The body gauge, if the mark is read against the rig and so shares its give.
+    body: Option<&'a Signal>,
+    /// The mark's share of the free length.
+    share: f64,
+}
+
+impl Must<'_> {
+    /// In m; `None` where a gauge has no reading.
+    fn at(&self, at: Unloading) -> Option<f64> {
+        let back = |gauge: Option<&Signal>| gauge.map_or(Some(0.0), |g| came_back(g, at));
+        let give = back(self.body)?;
+        Some(give + self.share * (back(self.travel)? - give).max(0.0))
+    }
+}
+
+fn core_for_mark(
+    core: &Signal,
+    mark: &Signal,
+    must: &Must,
+    unloadings: &[Unloading],
+) -> Option<Caveat> {
+    let told: Vec<[f64; 3]> = unloadings
+        .iter()
+        .filter_map(|at| Some([must.at(*at)?, came_back(core, *at)?, came_back(mark, *at)?]))
+        .filter(|[must, _, _]| *must > sure(core, mark))
+        .collect();
+    let says =
+        |[must, core, mark]: &[f64; 3]| *core > BACK_STILL.0 * must && *mark < BACK_STILL.1 * must;
+    let most = told
+        .iter()
+        .filter(|t| says(t))
+        .max_by(|a, b| a[0].total_cmp(&b[0]));
+    let [must, core, mark] = most.filter(|_| mostly(&told, says))?.map(|m| 1e3 * m);
+    Some(swapped(format!(
+        "When the load was eased the core came back by {core:.2} mm and the mark by {mark:.2} mm, where the mark must come back by {must:.2} mm with the give of the stopper and the line before it: the columns of the two are swapped.",
+    )))
+}
+
+fn core_for_body(core: &Signal, body: &Signal, unloadings: &[Unloading]) -> Option<Caveat> {
+    let told: Vec<[f64; 2]> = unloadings
+        .iter()
+        .filter_map(|at| Some([came_back(core, *at)?, came_back(body, *at)?]))
+        .filter(|[back, _]| *back > sure(core, body))
+        .collect();
+    let last = unloadings.last()?;
+    let kept = rested(body, last.after..last.after + ROWS)? - rested(body, 0..ROWS)?;
+    let says = |[core, body]: &[f64; 2]| *body < BACK_STILL.1 * core;
+    (mostly(&told, says) && kept > sure(core, body) + KEPT_M).then(|| {
+        swapped(format!(
+            "The body of the stopper moved by {:.2} mm and never came back when the load was eased, while the core did each time: the columns of the two are swapped.",
+            1e3 * kept
+        ))
+    })
+}
+
+/// More than that is no noise, m.
+fn sure(a: &Signal, b: &Signal) -> f64 {
+    SURE.0 * a.noise.hypot(b.noise) + SURE.1
 }
 
 /// More than half of the unloadings say so: in one of them slip may go on.
-fn mostly<T>(told: &[T], says: impl Fn(&&T) -> bool) -> bool {
-    2 * told.iter().filter(says).count() > told.len()
-}
-
-fn named(message: String) -> Caveat {
-    Caveat::new(
-        "gauges-swapped",
-        Weight::NoVerdict,
-        message,
-        "Correct the columns in [gauges] and run again.",
-    )
+fn mostly<T>(told: &[T], says: impl Fn(&T) -> bool) -> bool {
+    2 * told.iter().filter(|t| says(t)).count() > told.len()
 }
 
 /// Falls of the load from high to low, in order of time.
@@ -140,23 +158,21 @@ fn unloadings(load: &[f64]) -> Vec<Unloading> {
     found
 }
 
-fn came_back(gauge: &Signal, at: &Unloading) -> f64 {
-    around(gauge, at.before, false) - around(gauge, at.after, true)
+/// Reading before an unloading less that after it, m; `None` where either is missing.
+fn came_back(gauge: &Signal, at: Unloading) -> Option<f64> {
+    let before = rested(gauge, (at.before + 1).saturating_sub(ROWS)..at.before + 1)?;
+    Some(before - rested(gauge, at.after..at.after + ROWS)?)
 }
 
-/// Median of the rows up to one, or from it on; zero where there are none.
-fn around(gauge: &Signal, row: usize, from: bool) -> f64 {
-    let rows = if from {
-        row..(row + ROWS).min(gauge.values.len())
-    } else {
-        (row + 1).saturating_sub(ROWS)..row + 1
-    };
-    let finite: Vec<f64> = gauge.values[rows]
+/// Median reading of some rows; `None` where there is none.
+fn rested(gauge: &Signal, rows: Range<usize>) -> Option<f64> {
+    let end = rows.end.min(gauge.values.len());
+    let finite: Vec<f64> = gauge.values[rows.start..end]
         .iter()
         .copied()
         .filter(|v| v.is_finite())
         .collect();
-    median(&finite).unwrap_or(0.0)
+    median(&finite)
 }
 
 #[cfg(test)]
@@ -230,6 +246,28 @@ mod tests {
         );
         let swapped = found(&gauges(&mark, &core, &give));
         assert!(swapped[0].contains("never came back"), "{swapped:?}");
+    }
+
+    /// A gauge without readings after an unloading says nothing of it, and least of all that it came back.
+    #[test]
+    fn readings_that_are_missing_come_back_by_nothing() {
+        let mark = |i: usize| 5e-3 + slip(i);
+        let core = |i: usize| 5e-3 + 2.0 * slip(i);
+        let mut lost = gauges(&mark, &give, &core);
+        let at = unloadings(&signal(GaugeKind::Load, load).values);
+        assert_eq!(at.len(), 3);
+        for at in at {
+            lost[3].values[at.after..(at.after + ROWS).min(ROW)].fill(f64::NAN);
+        }
+        assert_eq!(found(&lost), [""; 0]);
+    }
+
+    /// The same movement of the body, kept or not, beside a core that returns.
+    #[test]
+    fn a_body_that_stands_still_is_no_swap() {
+        let mark = |i: usize| 2e-7 * load(i) + slip(i);
+        let returning = |i: usize| 2.0 * slip(i) + 1e-6 * load(i);
+        assert_eq!(found(&gauges(&mark, &|_| 0.0, &returning)), [""; 0]);
     }
 
     /// A cover locked at the eye pulls the core back; the mark comes back beside it.

@@ -157,9 +157,7 @@ pub(super) fn remark_gauges(
         };
         let sure = SURE_SIGMAS * a.noise.hypot(b.noise) + SURE_SHARE * near.abs() + 0.5e-3;
         if from_rig(outer) && from_rig(inner) && near - far > sure {
-            caveats.push(Caveat::new(
-                "gauges-swapped",
-                Weight::NoVerdict,
+            caveats.push(swapped(
                 format!(
                     "From slack to the highest load the {} moved {:.1} mm and the {} only {:.1} mm, which no line can do: the columns of the two are swapped.",
                     inner.words(),
@@ -167,25 +165,31 @@ pub(super) fn remark_gauges(
                     outer.words(),
                     1e3 * far
                 ),
-                "Correct the columns in [gauges] and run again.",
             ));
         }
     }
     if let Some(tail) = gauges.iter().find(|g| g.kind == GaugeKind::TailLoad) {
         let (peak, behind) = (range_of(&load.values).1, range_of(&tail.values).1);
         if behind > 1.1 * peak + SURE_SIGMAS * load.noise.hypot(tail.noise) {
-            caveats.push(Caveat::new(
-                "gauges-swapped",
-                Weight::NoVerdict,
+            caveats.push(swapped(
                 format!(
                     "The load behind the stopper went to {:.3} kN and that before it only to {:.3} kN: the columns of the two are swapped.",
                     behind / 1e3,
                     peak / 1e3
                 ),
-                "Correct the columns in [gauges] and run again.",
             ));
         }
     }
+}
+
+/// What says that the columns of two gauges are swapped.
+pub(super) fn swapped(message: String) -> Caveat {
+    Caveat::new(
+        "gauges-swapped",
+        Weight::NoVerdict,
+        message,
+        "Correct the columns in [gauges] and run again.",
+    )
 }
 
 fn remark_movement(gauge: &Signal, moved: f64, caveats: &mut Vec<Caveat>) {

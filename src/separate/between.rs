@@ -49,9 +49,9 @@ pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) 
         }
         let course = balance.value_of(&[&balance.stretch]);
         let mut departure = departure(balance, record, &values, &course);
-        for (k, rows) in balance.ranges.iter().enumerate() {
-            let noise = (1e-3 * balance.slope[k] * record.load.noise).powi(2) / rows.len() as f64;
-            keep_beyond(LINE_NOISE * noise, &mut departure[rows.clone()]);
+        let noise = balance.load_in_stretch(record);
+        for (rows, noise) in balance.ranges.iter().zip(noise) {
+            keep_beyond(1e-6 * LINE_NOISE * noise, &mut departure[rows.clone()]);
         }
         out.departure_m.insert(PartName::Stretch, departure);
     }

@@ -52,7 +52,8 @@ pub(super) fn closure(
         // Noise of the load moves the stretch that is taken from the travel; no gauge is to blame for it, so the caveat
         // does not count it.
         let expected = if *gauge == GaugeKind::Travel {
-            own.hypot(by_load(balance, record))
+            let by_load = balance.load_in_stretch(record);
+            own.hypot((by_load.iter().sum::<f64>() / by_load.len().max(1) as f64).sqrt())
         } else {
             own
         };
@@ -93,14 +94,6 @@ pub(super) fn closure(
         });
     }
     out
-}
-
-/// Root mean square over the blocks of what the load's noise does to the stretch, mm.
-fn by_load(balance: &Balance, record: &Conditioned) -> f64 {
-    let blocks = balance.slope.iter().zip(&balance.ranges);
-    let squares =
-        blocks.map(|(slope, rows)| (slope * record.load.noise).powi(2) / rows.len() as f64);
-    (squares.sum::<f64>() / balance.ranges.len().max(1) as f64).sqrt()
 }
 
 /// Travel per block in m since the first dwell; NaN before it or where missing; empty without a travel gauge.

@@ -44,7 +44,8 @@ pub(super) struct Balance {
     pub fit: Fit,
     pub sequences: Sequences,
     pub stretch: Shape,
-    /// What the line makes of the load that was there and that the cell did not write: of its zero and drift.
+    /// What the travel gauge saw of the line that the shapes do not hold: of a load that the cell did not write, by its
+    /// zero and drift, and a lag too small to be told from the line's own quick creep.
     pub unwritten: Shape,
     pub body: Shape,
     pub jaws: Shape,
@@ -100,6 +101,15 @@ impl Balance {
                 nodes::halve(&sequence.nodes, values, &self.problem.time, &variance)
             })
             .collect()
+    }
+
+    /// Variance of what the load's noise makes of the stretch, per block in use, mm².
+    pub(super) fn load_in_stretch(&self, record: &Conditioned) -> Vec<f64> {
+        let blocks = self.slope.iter().zip(&self.ranges);
+        let variance = |(slope, rows): (&f64, &Range<usize>)| {
+            (slope * record.load.noise).powi(2) / rows.len() as f64
+        };
+        blocks.map(variance).collect()
     }
 
     /// Value of shapes per block in use, mm.
@@ -162,6 +172,8 @@ const AT_HIGHEST_SHARE: f64 = 0.985;
 /// A drift need not be even: half waves over the record, and the standard deviation of each as a share of the stated drift,
 /// as of a random walk that ends within it (Karhunen and Loève's sum of its bridge: √2/(kπ√3)).
 const UNEVEN_DRIFT: [(f64, f64); 3] = [(1.0, 0.26), (2.0, 0.13), (3.0, 0.09)];
+/// Sources of what the cell makes of the stretch: its zero and its drift.
+const OF_THE_CELL: [&str; 2] = ["zero of the load cell", "drift of the load cell"];
 /// How the source of an uneven drift ends.
 pub(super) const UNEVEN: &str = ", uneven";
 /// It is taken for uneven where that lowers a gauge's sum of squares over the variance by so much.
@@ -661,17 +673,13 @@ impl<'a> Scene<'a> {
             join(&mut columns, &stretch);
             join(&mut columns, &body_shape);
             join(&mut columns, &jaws);
-            let before = columns.len();
             builder.load_errors(&mut columns, n);
-            for (weight, column) in &columns[before..] {
-                unwritten.weights.push(*weight);
-                unwritten.columns.push(column.clone());
-            }
             let seen = [sequences.rest, sequences.stopper, sequences.core];
             let of_travel = builder.rows(travel, rows.len(), columns, &seen, 1.0);
             let lag = GaugeKind::Travel.lag_source();
             for (weight, column) in &of_travel.columns {
-                if builder.weights[*weight].source == lag {
+                let source = &builder.weights[*weight].source;
+                if *source == lag || OF_THE_CELL.contains(&source.as_str()) {
                     unwritten.weights.push(*weight);
                     unwritten.columns.push(column.clone());
                 }
@@ -1100,13 +1108,13 @@ impl RowBuilder<'_, '_> {
             columns,
             shift,
             Prior::Rectangular(errors.fixed),
-            "zero of the load cell",
+            OF_THE_CELL[0],
         );
         self.nuisance(
             columns,
             drift,
             Prior::Rectangular(errors.drift),
-            "drift of the load cell",
+            OF_THE_CELL[1],
         );
     }
 

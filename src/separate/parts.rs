@@ -150,8 +150,8 @@ struct Reader<'a> {
     rising_high: Vec<bool>,
     /// Blocks at which spreads are computed; between them they are interpolated.
     stations: Vec<usize>,
-    /// What the travel gauge saw of the stretch beyond the shapes, and the noise that comes with it, per block, mm.
-    stretch_seen: Option<(Vec<f64>, Vec<f64>)>,
+    /// Variance of what the load's noise makes of the stretch, per block, mm².
+    load_in_stretch: Vec<f64>,
 }
 
 /// Set and cover slip as a share of the free length at most, for a mark read without a travel gauge.
@@ -229,7 +229,7 @@ impl<'a> Reader<'a> {
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
             stations,
-            stretch_seen: stretch_seen(balance, record),
+            load_in_stretch: balance.load_in_stretch(record),
         }
     }
 
@@ -597,24 +597,43 @@ impl<'a> Reader<'a> {
     /// The stretch: what the shapes make of the load, and what the travel gauge saw of it beyond them.
     fn stretch_part(&self) -> Part {
         let f = self.shape(&[&self.balance.stretch, &self.balance.unwritten]);
-        let none = || vec![0.0; self.last + 1];
-        let (seen, noise) = self
-            .stretch_seen
-            .clone()
-            .unwrap_or_else(|| (none(), none()));
+        let seen = self.seen_of_stretch();
         let at = |m: &Moment| {
             let (value, mut spread) = self.at_moment(&f, m, None);
-            let factors = m.factors(|k| self.balance.fit.value(&f(k)) + seen[k]);
-            let beyond: f64 = factors.iter().map(|(k, c)| c * seen[*k]).sum();
-            let own = factors.iter().map(|(k, c)| c * noise[*k]);
+            let factors = m.factors(|k| self.balance.fit.value(&f(k)) + seen[k].0);
+            let beyond: f64 = factors.iter().map(|(k, c)| c * seen[*k].0).sum();
+            let own = factors.iter().map(|(k, c)| c * seen[*k].1);
             spread.noise = own.fold(spread.noise, f64::hypot);
             let method = "what comes back, at once and late";
-            (
-                interval::two_sided(value + beyond, &spread, LEVEL, method),
-                spread,
-            )
+            let estimate = interval::two_sided(value + beyond, &spread, LEVEL, method);
+            (estimate, spread)
         };
-        self.assemble(&f, at, |k| -seen[k], false)
+        self.assemble(&f, at, |k| -seen[k].0, false)
+    }
+
+    /// What the fit leaves of the travel is mostly stretch: the line answers the load that was there, the shapes the load
+    /// that the cell wrote, noise and all, and no shape is quite the line's. The gauge's own noise is its share of the
+    /// variance. Per block: that stretch and the noise left in it, mm; nothing where there is no reading.
+    fn seen_of_stretch(&self) -> Vec<(f64, f64)> {
+        let of_travel = |kind: GaugeKind| kind == GaugeKind::Travel;
+        let place = self.balance.gauges.iter().position(|g| of_travel(*g));
+        let reading = self.balance.readings.iter().find(|r| of_travel(r.kind));
+        let Some((place, reading)) = place.zip(reading) else {
+            return vec![(0.0, 0.0); self.last + 1];
+        };
+        let left = &self.residuals[place];
+        let blocks = || (0..=self.last).filter(|k| left[*k].is_finite());
+        let excess =
+            blocks().map(|k| left[k].powi(2) - reading.variance[k] - self.load_in_stretch[k]);
+        let misfit = (excess.sum::<f64>() / blocks().count().max(1) as f64).max(0.0);
+        let mut seen = vec![(0.0, 0.0); self.last + 1];
+        for k in blocks() {
+            let stretch = self.load_in_stretch[k] + misfit;
+            let whole = stretch + reading.variance[k];
+            let share = if whole > 0.0 { stretch / whole } else { 0.0 };
+            seen[k] = (share * left[k], share * reading.variance[k].sqrt());
+        }
+        seen
     }
 
     /// A part that never falls.
@@ -936,49 +955,6 @@ impl<'a> Reader<'a> {
             noise: pad(course.noise),
         }
     }
-}
-
-/// What the fit leaves of the travel is mostly stretch: the line answers the load that was there, the shapes the load that
-/// the cell wrote, noise and all, and no shape is quite the line's. The gauge's own noise is its share of the variance.
-/// Per block: that stretch and the noise left in it, mm. `None` without a travel gauge.
-fn stretch_seen(balance: &Balance, record: &Conditioned) -> Option<(Vec<f64>, Vec<f64>)> {
-    let travel = GaugeKind::Travel;
-    let place = balance.gauges.iter().position(|g| *g == travel)?;
-    let reading = balance.readings.iter().find(|r| r.kind == travel)?;
-    let left = &balance.problem.residuals(&balance.fit)[place];
-    let blocks = balance.slope.iter().zip(&balance.ranges);
-    let by_load: Vec<f64> = blocks
-        .map(|(slope, rows)| (slope * record.load.noise).powi(2) / rows.len() as f64)
-        .collect();
-    let known: Vec<usize> = (0..left.len()).filter(|k| left[*k].is_finite()).collect();
-    let excess = known
-        .iter()
-        .map(|k| left[*k].powi(2) - reading.variance[*k] - by_load[*k]);
-    let misfit = (excess.sum::<f64>() / known.len().max(1) as f64).max(0.0);
-    let share = |k: usize| {
-        let stretch = by_load[k] + misfit;
-        let whole = stretch + reading.variance[k];
-        if left[k].is_finite() && whole > 0.0 {
-            stretch / whole
-        } else {
-            0.0
-        }
-    };
-    let seen = (0..left.len()).map(|k| {
-        if left[k].is_finite() {
-            share(k) * left[k]
-        } else {
-            0.0
-        }
-    });
-    let noise = (0..left.len()).map(|k| {
-        if left[k].is_finite() {
-            share(k) * reading.variance[k].sqrt()
-        } else {
-            0.0
-        }
-    });
-    Some((seen.collect(), noise.collect()))
 }
 
 /// Median noise of one block of the gauge that shows each sequence best.
