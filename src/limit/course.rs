@@ -46,8 +46,11 @@ pub(crate) struct Slip {
     pub high: Vec<f64>,
     pub noise: Vec<f64>,
     /// What the split leaves of the gauge that shows this slip best, m; zero where there is none. A course runs straight
-    /// between few nodes: with this on it, it bends as the gauge saw it.
+    /// between few nodes: with this on it, it bends as its gauge (the core's for the cover) saw it.
     pub left: Vec<f64>,
+    /// Noise that the elements carry beyond what the interval holds: none on the split's own course, that of the single
+    /// readings once they are taken instead of it.
+    scatter: Vec<f64>,
     /// Seating taken off.
     pub(super) seating: Option<Seating>,
     /// Standard uncertainty of the slip that comes from telling seating from it; empty where nothing was taken off.
@@ -91,6 +94,7 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         high: vec![],
         noise: vec![],
         left: vec![],
+        scatter: vec![],
         seating: None,
         open: vec![],
         jumps: vec![],
@@ -154,9 +158,12 @@ fn usable<'a>(inputs: &LimitInputs<'a>, part: PartName) -> Option<&'a Course> {
 impl Slip {
     fn take(&mut self, inputs: &LimitInputs, course: &Course) {
         let blocks = &inputs.separated.blocks;
-        let gauge = [GaugeKind::Tail, GaugeKind::Mark]
+        let kinds: &[GaugeKind] = match self.interface {
+            Interface::Cover => &[GaugeKind::Core],
+            _ => &[GaugeKind::Tail, GaugeKind::Mark],
+        };
+        let gauge = kinds
             .iter()
-            .filter(|_| self.interface == Interface::Stopper)
             .find_map(|kind| inputs.separated.closure.iter().find(|c| c.gauge == *kind));
         // The stopper feels what the tail does not hold.
         let (loads, highest) = match self.interface {
@@ -187,6 +194,7 @@ impl Slip {
             } else {
                 0.0
             });
+            self.scatter.push(0.0);
         }
         self.at_readings = course.at_readings;
         if course.value.is_none() {
@@ -218,6 +226,13 @@ impl Slip {
                 *slip += left;
             }
         }
+        let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+        for i in 0..read.value.len() {
+            let scatter = factor * read.noise[i];
+            read.low[i] = read.value[i] - (read.value[i] - read.low[i]).hypot(scatter);
+            read.high[i] = read.value[i] + (read.high[i] - read.value[i]).hypot(scatter);
+        }
+        read.scatter.clone_from(&read.noise);
         read
     }
 
@@ -226,12 +241,13 @@ impl Slip {
         isotonic::non_decreasing(list, Some(&self.weights()))
     }
 
-    /// Standard uncertainty of the slip at each block, all sources.
+    /// Standard uncertainty of the slip at each block, all sources but the scatter of single readings.
     pub fn uncertainty(&self, i: usize) -> f64 {
-        (self.high[i] - self.low[i]) / (2.0 * quantile::normal(0.5 + 0.5 * LEVEL))
+        let all = (self.high[i] - self.low[i]) / (2.0 * quantile::normal(0.5 + 0.5 * LEVEL));
+        (all * all - self.scatter[i].powi(2)).max(0.0).sqrt()
     }
 
-    /// One end of the interval with the noise of single blocks left out: what all blocks share. `side` is +1 or −1.
+    /// One end of the interval without the scatter of single readings: what neighbours share. `side` is +1 or −1.
     fn shared_end(&self, side: f64) -> Vec<f64> {
         let factor = quantile::normal(0.5 + 0.5 * LEVEL);
         (0..self.value.len())
@@ -242,18 +258,18 @@ impl Slip {
                     self.low[i]
                 };
                 let half = end - self.value[i];
-                let noise = factor * self.noise[i];
-                self.value[i] + side * (half * half - noise * noise).max(0.0).sqrt()
+                let scatter = factor * self.scatter[i];
+                self.value[i] + side * (half * half - scatter * scatter).max(0.0).sqrt()
             })
             .collect()
     }
 
-    /// Upper end of what all blocks share.
+    /// Upper end of what neighbours share.
     pub fn shared_high(&self) -> Vec<f64> {
         self.shared_end(1.0)
     }
 
-    /// Lower end of what all blocks share.
+    /// Lower end of what neighbours share.
     pub fn shared_low(&self) -> Vec<f64> {
         self.shared_end(-1.0)
     }

@@ -33,6 +33,10 @@ const GROWS: f64 = 5e-4;
 const RISES: f64 = 4.0;
 /// Neighbours over which it rises: strokes of a winch are shorter than that.
 const ON_EITHER_SIDE: usize = 2;
+/// A load that waits so long for more, s, is on its way up all the same: a winch is cranked in strokes.
+const BETWEEN_STROKES: f64 = 4.0;
+/// Share of the highest load that it keeps meanwhile.
+const KEPT: f64 = 0.9;
 
 /// Seating as taken off.
 #[derive(Debug, Clone, Copy)]
@@ -112,7 +116,7 @@ impl Slip {
                 .iter()
                 .any(|jump| jump.time_s > since && jump.time_s <= self.time[i])
         };
-        (0..self.highest.len())
+        let mut fresh: Vec<bool> = (0..self.highest.len())
             .map(|i| {
                 let still = matches!(
                     phase[i],
@@ -123,7 +127,16 @@ impl Slip {
                     && self.highest[i] > self.highest[i - 1] + least
                     && !jumped(i)
             })
-            .collect()
+            .collect();
+        let past: Vec<usize> = (0..fresh.len()).filter(|i| fresh[*i]).collect();
+        for pair in past.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            let waits = self.time[to] - self.time[from] <= BETWEEN_STROKES
+                && (from..to).all(|i| self.load[i] >= KEPT * self.highest[i])
+                && !(from + 1..to).any(jumped);
+            fresh[from + 1..to].fill(waits);
+        }
+        fresh
     }
 
     /// True where the load rises by more than its noise over the neighbours.

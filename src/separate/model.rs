@@ -157,6 +157,8 @@ const PASSES: usize = 4;
 /// Share of [`Scene::left_open`] that is stretch: centre and half width. Between none and all of it, and a quarter more
 /// either way for what the play operators do not show of the loop.
 const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
+/// Beyond this variance of a gauge's residuals against its noise, the balance is lost.
+const LOST: f64 = 100.0;
 /// Rows further apart than this many periods leave a gap.
 pub(super) const GAP_PERIODS: f64 = 10.0;
 /// Below this share of the highest load so far the line counts as eased.
@@ -242,6 +244,13 @@ fn worth_taking_out(lag_s: f64, uncertainty_s: f64, period_s: f64) -> bool {
     lag_s.abs() > (LAG_SIGMAS * uncertainty_s).max(0.1 * period_s)
 }
 
+/// The largest variance of a gauge's residuals against what its noise leaves.
+fn far_off(balance: &Balance, pass: &Pass) -> f64 {
+    let told = pass.misfit.iter().chain(std::iter::repeat(&1.0));
+    let whole = balance.misfit.iter().zip(told).map(|(new, old)| new * old);
+    whole.fold(0.0, f64::max)
+}
+
 /// What an earlier pass tells the next.
 struct Pass {
     slope: Vec<f64>,
@@ -266,8 +275,28 @@ impl Pass {
 }
 
 impl Scene<'_> {
-    /// Passes until lags, slopes and misfits no longer change, and what the last of them was told.
+    /// The settled balance, and what its last pass was told. A lag that was found wrongly tears every jump apart, and then
+    /// nothing fits: where a gauge is left far from its noise, the passes run again with no lag but those that corners
+    /// tell, and what closes better stands.
     fn settle(&self, uneven: Vec<GaugeKind>) -> Result<Option<(Balance, Pass)>, SolveError> {
+        let found = self.passes(uneven.clone(), true)?;
+        match found {
+            Some((balance, pass)) if far_off(&balance, &pass) > LOST => {
+                let again = self.passes(uneven, false).ok().flatten();
+                let better = again.filter(|(b, p)| far_off(b, p) < far_off(&balance, &pass));
+                Ok(better.or(Some((balance, pass))))
+            }
+            found => Ok(found),
+        }
+    }
+
+    /// Passes until lags, slopes and misfits no longer change, and what the last of them was told; lags are looked for in
+    /// the fit only where `seek` says so.
+    fn passes(
+        &self,
+        uneven: Vec<GaugeKind>,
+        seek: bool,
+    ) -> Result<Option<(Balance, Pass)>, SolveError> {
         let record = self.record;
         let mut lags: Vec<(GaugeKind, f64)> = record
             .gauges
@@ -313,7 +342,7 @@ impl Scene<'_> {
                 .zip(&pass.misfit)
                 .map(|(new, old)| (new * old).max(1.0))
                 .collect();
-            let found = self.lags(&next);
+            let found = if seek { self.lags(&next) } else { vec![] };
             balance = next;
             balance.slope.clone_from(&slope);
             balance.lags = found

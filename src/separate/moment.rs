@@ -31,6 +31,8 @@ pub(super) struct Moment {
 const MOMENT_SHARE: f64 = 0.1;
 /// A part that moves by so many times more between two centres than on either side has jumped between them.
 const JUMP_FACTOR: f64 = 4.0;
+/// A load is as good as another within the cell's zero and so many standard deviations of its noise.
+const NEAR_SIGMAS: f64 = 2.0;
 /// A peak this close below a load counts as reaching it here; the verdict has its own rule.
 const NEARLY: f64 = 0.995;
 
@@ -106,7 +108,7 @@ impl Moment {
         let load = |k: usize| phased.blocks.load_n[balance.first_block + k];
         let block_of = |entry: usize| balance.ranges.iter().position(|r| r.contains(&entry));
         let inside = block_of(entry);
-        let near = record.load.errors.fixed + record.load.noise;
+        let near = record.load.errors.fixed + NEAR_SIGMAS * record.load.noise;
         let others = [wanted - near, wanted + near]
             .into_iter()
             .filter_map(|load| (phased.reference.start..quiet.len()).find(|i| quiet[*i] >= load))

@@ -46,7 +46,7 @@ pub struct InterfaceTruth {
     /// The lower of the two allowances of this pull. Absent as well where a hold was beyond the rate and no load is that of
     /// the limit: no hold below it, a locked winch, jumps.
     pub allowance: Option<TrueLoad>,
-    /// Mean load while the line ran.
+    /// Mean load while the line ran, over every run.
     pub running: Option<Running>,
     /// Mean load just before and just after jumps.
     pub jumps: Option<Jumps>,
@@ -331,23 +331,26 @@ fn load_at(mut low: f64, mut high: f64, allowed: f64, rate: impl Fn(f64) -> f64)
     Some(0.5 * (low + high))
 }
 
-/// Mean load and speed from the first moment that slip runs at half the ram's top speed until the operator lets go.
+/// Mean load and speed while the slip runs at more than half the ram's top speed, until the operator lets go; what lies
+/// between two runs is none of it.
 fn running(s: &Scenario, view: &View<'_>) -> Option<(f64, f64)> {
     let stop = view.course.stopped_at?;
     let end = view.course.instants.partition_point(|i| i.time <= stop);
-    let run = view.course.instants.get(..end)?;
-    let fast = 0.5 * s.rig.top_speed;
-    let start = run.windows(2).position(|w| {
-        ((view.progressive)(&w[1]) - (view.progressive)(&w[0])) > fast * (w[1].time - w[0].time)
-    })?;
-    let run = run.get(start..)?;
-    let (first, last) = (run.first()?, run.last()?);
-    let slid = (view.progressive)(last) - (view.progressive)(first);
+    let (mut load, mut slid, mut time, mut n) = (0.0, 0.0, 0.0, 0_u32);
+    for w in view.course.instants.get(..end)?.windows(2) {
+        let slips = (view.progressive)(&w[1]) - (view.progressive)(&w[0]);
+        let takes = w[1].time - w[0].time;
+        if slips > 0.5 * s.rig.top_speed * takes {
+            load += w[1].load;
+            slid += slips;
+            time += takes;
+            n += 1;
+        }
+    }
     if slid < 10e-3 || view.jumps {
         return None;
     }
-    let load = run.iter().map(|i| i.load).sum::<f64>() / run.len() as f64;
-    Some((load, slid / (last.time - first.time)))
+    Some((load / f64::from(n), slid / time))
 }
 
 #[cfg(test)]
@@ -390,6 +393,17 @@ mod tests {
             compared += 1;
         }
         assert!(compared >= 20, "only {compared} pulls had a limit");
+    }
+
+    /// It runs in a hold at 2.6 kN, is eased, and runs again on the next ramp: the eased line in between ran at no load.
+    #[test]
+    fn two_runs_have_nothing_between_them() {
+        let mut scenario = Kind::RunOut.scenario(Grade::Good, 19);
+        scenario.instruments.logger.rate = 10.0;
+        let pull = run(&scenario, 19);
+        let running = pull.limits.stopper.running.unwrap();
+        let load = running.load.load_kn;
+        assert!((2.5..2.7).contains(&load), "{load} kN");
     }
 
     #[test]
