@@ -7,7 +7,8 @@
 //!   standard error, mean half width, and what kind of statement was made;
 //! - courses: root mean square over the rows from the first dwell to the end of the last rest (or to 90 mm of slip
 //!   when the line runs out; stopper slip outside one second around a jump), with the share of peak stretch or of peak travel;
-//! - limits: the same as figures, for each rule and interface.
+//! - limits: the same as figures, for each rule and interface; and where the true rate in the highest hold is at most half or
+//!   at least twice what the sheet allows, how often the opposite of what happened was stated.
 //!
 //! `--ideal` takes the systematic errors out of the instruments, `--rate 10` is the form of the stored fixtures, `--ripple`
 //! makes the load restless (standard deviation), and `--worst N` names the N pulls whose interval misses the truth by most, so that they can be looked at.
@@ -18,11 +19,12 @@ use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 use bitterend::analysis::{Analysis, Settings};
-use bitterend::limit::Interface;
+use bitterend::limit::{Interface, LimitFigure};
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, run};
+use bitterend::stats::estimate::Status;
 
 use tally::{Figure, Tally};
 
@@ -266,6 +268,43 @@ fn limits(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
             Some(load) => tally.figure(of, pull.seed, &figure.load, load * 1e3),
             None => tally.without_truth(of, pull.seed, &figure.load),
         }
+        if figure.rule == Rule::Allowance {
+            clear(tally, figure, truth, pull);
+        }
+    }
+}
+
+/// A limit where the line held well within the allowance, or "not reached" where it was well beyond.
+fn clear(tally: &mut Tally, figure: &LimitFigure, truth: &InterfaceTruth, pull: &Simulated) {
+    let Some(allowed) = pull.scenario.asked.rate.map(|r| r * 60e3) else {
+        return;
+    };
+    let top = truth
+        .holds
+        .iter()
+        .max_by(|a, b| a.load_kn.total_cmp(&b.load_kn));
+    let Some(top) = top else { return };
+    let slid: f64 = truth.holds.iter().map(|h| h.slip_mm).sum();
+    let in_all = 1e3
+        * match figure.interface {
+            Interface::Stopper => pull.scenario.asked.stopper_slip,
+            _ => pull.scenario.asked.cover_slip,
+        };
+    let within = truth
+        .holds
+        .iter()
+        .all(|h| h.rate_mm_per_min <= 0.5 * allowed)
+        && truth.allowance_slip.is_none()
+        && slid <= 0.5 * in_all;
+    let case = |words: &str| format!("{}, {words}", figure.interface.words());
+    let load = &figure.load;
+    if within {
+        let stated = load.status == Status::Measured
+            || load.status == Status::Bracket && load.high.is_some();
+        tally.clear(case("at most half the allowance"), pull.seed, stated);
+    } else if top.rate_mm_per_min >= 2.0 * allowed {
+        let stated = load.status == Status::NotReached;
+        tally.clear(case("at least twice the allowance"), pull.seed, stated);
     }
 }
 

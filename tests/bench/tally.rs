@@ -59,6 +59,8 @@ pub struct Tally {
     seconds: f64,
     analysed: u32,
     caveats: BTreeMap<String, u32>,
+    /// Clear cases by their name: how many, and the seeds in which the opposite was stated.
+    clear: BTreeMap<String, (u32, Vec<u64>)>,
 }
 
 impl Tally {
@@ -121,6 +123,15 @@ impl Tally {
         }
     }
 
+    /// A case that is clear from the truth, and whether the opposite was stated.
+    pub fn clear(&mut self, case: String, seed: u64, wrong: bool) {
+        let (pulls, opposite) = self.clear.entry(case).or_default();
+        *pulls += 1;
+        if wrong {
+            opposite.push(seed);
+        }
+    }
+
     /// A course: its root mean square against the truth and the size it is compared with, m.
     pub fn course(&mut self, label: &str, rms: f64, whole: f64) {
         self.courses
@@ -156,6 +167,11 @@ impl Tally {
         for (code, n) in other.caveats {
             *self.caveats.entry(code).or_default() += n;
         }
+        for (case, (pulls, opposite)) in other.clear {
+            let mine = self.clear.entry(case).or_default();
+            mine.0 += pulls;
+            mine.1.extend(opposite);
+        }
         self.failed.extend(other.failed);
         self.seconds += other.seconds;
         self.analysed += other.analysed;
@@ -180,6 +196,14 @@ impl Tally {
         );
         for (figure, s) in &self.figures {
             line(figure, s, worst);
+        }
+        for (case, (pulls, opposite)) in &self.clear {
+            let seeds: Vec<String> = opposite.iter().take(worst).map(u64::to_string).collect();
+            println!(
+                "  {case}: the opposite stated in {} of {pulls} {}",
+                opposite.len(),
+                seeds.join(", ")
+            );
         }
         if !self.courses.is_empty() {
             println!(
