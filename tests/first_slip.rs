@@ -1,7 +1,7 @@
 //! First slip where it is hard to see: a load that comes in the strokes of a winch, and a slip that lingers just below what
 //! counts. Truth: the simulator's own course.
 
-use bitterend::analysis::Settings;
+use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::Interface;
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
@@ -9,8 +9,8 @@ use bitterend::sheet::Rule;
 use bitterend::simulate::{self, Grade, Kind, Simulated};
 use bitterend::stats::Estimate;
 
-/// The limit by first slip and the pull it was found in, ten readings a second as in the stored fixtures.
-fn first_slip(kind: Kind, seed: u64, interface: Interface) -> (Estimate, Simulated) {
+/// A pull with ten readings a second, as in the stored fixtures, and its analysis.
+fn analysed(kind: Kind, seed: u64) -> (Analysis, Simulated) {
     let mut scenario = kind.scenario(Grade::Good, seed);
     scenario.instruments.logger.rate = 10.0;
     let pull = simulate::run(&scenario, seed);
@@ -19,7 +19,12 @@ fn first_slip(kind: Kind, seed: u64, interface: Interface) -> (Estimate, Simulat
         log: pull.log(),
         files: pull.files(),
     };
-    let analysis = analyse(inputs, &Settings::default()).unwrap();
+    (analyse(inputs, &Settings::default()).unwrap(), pull)
+}
+
+/// The limit by first slip and the pull it was found in.
+fn first_slip(kind: Kind, seed: u64, interface: Interface) -> (Estimate, Simulated) {
+    let (analysis, pull) = analysed(kind, seed);
     let found = analysis.limit.figures.into_iter();
     let figure = found
         .filter(|f| f.rule == Rule::FirstSlip)
@@ -63,15 +68,7 @@ fn a_slip_that_lingers_below_the_level_has_a_wide_limit() {
 /// Jumps of a mark that does not lag, in a pull where a lag seems to be there: wrongly taken out, it cost a third of the slip.
 #[test]
 fn a_lag_found_wrongly_does_not_tear_the_jumps() {
-    let mut scenario = Kind::StickSlip.scenario(Grade::Good, 328);
-    scenario.instruments.logger.rate = 10.0;
-    let pull = simulate::run(&scenario, 328);
-    let inputs = Inputs {
-        sheet: pull.sheet().unwrap(),
-        log: pull.log(),
-        files: pull.files(),
-    };
-    let analysis = analyse(inputs, &Settings::default()).unwrap();
+    let (analysis, pull) = analysed(Kind::StickSlip, 328);
     let slip = &analysis.separated.parts[&PartName::StopperSlip].end;
     let truth = pull.truth.stopper_slip[pull.truth.end];
     let found = slip.value.unwrap();

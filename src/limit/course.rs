@@ -247,6 +247,11 @@ impl Slip {
         (all * all - self.scatter[i].powi(2)).max(0.0).sqrt()
     }
 
+    /// Standard uncertainty that the split's interval gains or loses between two elements.
+    pub fn opening(&self, first: usize, last: usize) -> f64 {
+        (self.uncertainty(last) - self.uncertainty(first)).abs()
+    }
+
     /// One end of the interval without the scatter of single readings: what neighbours share. `side` is +1 or −1.
     fn shared_end(&self, side: f64) -> Vec<f64> {
         let factor = quantile::normal(0.5 + 0.5 * LEVEL);

@@ -143,12 +143,7 @@ impl Within {
     /// Standard uncertainty of the change of slip over the hold that noise does not explain: the split's interval
     /// opens or closes meanwhile.
     fn opening(&self, slip: &Slip) -> f64 {
-        let (first, last) = (self.elements[0], self.elements[self.elements.len() - 1]);
-        let common = |e: usize| {
-            let all = slip.uncertainty(e).powi(2) - slip.noise[e].powi(2);
-            all.max(0.0).sqrt()
-        };
-        (common(last) - common(first)).abs()
+        slip.opening(self.elements[0], self.elements[self.elements.len() - 1])
     }
 
     pub fn slip(&self, slip: &Slip, gain: f64) -> Estimate {

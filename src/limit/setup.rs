@@ -122,14 +122,9 @@ fn slip_between(inputs: &LimitInputs, slip: &Slip, from: f64, to: f64) -> Estima
         );
     }
     let value = slip.value[last] - slip.value[first];
-    let common = |i: usize| {
-        (slip.uncertainty(i).powi(2) - slip.noise[i].powi(2))
-            .max(0.0)
-            .sqrt()
-    };
     let normal = slip.noise[first]
         .hypot(slip.noise[last])
-        .hypot(common(last) - common(first));
+        .hypot(slip.opening(first, last));
     let gain = inputs
         .conditioned
         .gauges

@@ -246,9 +246,8 @@ fn worth_taking_out(lag_s: f64, uncertainty_s: f64, period_s: f64) -> bool {
 
 /// The largest variance of a gauge's residuals against what its noise leaves.
 fn far_off(balance: &Balance, pass: &Pass) -> f64 {
-    let told = pass.misfit.iter().chain(std::iter::repeat(&1.0));
-    let whole = balance.misfit.iter().zip(told).map(|(new, old)| new * old);
-    whole.fold(0.0, f64::max)
+    let whole = balance.misfit.iter().zip(&pass.misfit);
+    whole.map(|(new, old)| new * old).fold(0.0, f64::max)
 }
 
 /// What an earlier pass tells the next.
