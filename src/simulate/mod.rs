@@ -9,6 +9,7 @@
 
 mod draw;
 mod folder;
+mod forms;
 mod gauges;
 mod kind;
 mod limits;
@@ -25,6 +26,7 @@ mod truth;
 use std::ops::Range;
 
 pub use folder::{PullFolder, folder, pull};
+pub use forms::{Form, forms};
 pub use gauges::{Draws, GaugeDraw};
 pub use kind::{Grade, Kind};
 pub use limits::{FIRST_SLIP, HoldTruth, InterfaceTruth, Jumps, LimitTruth, Running, TrueLoad};

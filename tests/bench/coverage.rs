@@ -13,6 +13,7 @@
 //! `--ideal` takes the systematic errors out of the instruments, `--rate 10` is the form of the stored fixtures, `--ripple`
 //! makes the load restless (standard deviation), and `--worst N` names the N pulls whose interval misses the truth by most, so that they can be looked at.
 
+mod parts;
 mod tally;
 
 use std::collections::BTreeMap;
@@ -21,22 +22,12 @@ use std::process::ExitCode;
 use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::{Interface, LimitFigure};
 use bitterend::pipeline::{Inputs, analyse};
-use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, run};
 use bitterend::stats::estimate::Status;
 
+use parts::{PARTS, name};
 use tally::{Figure, Tally};
-
-const PARTS: [PartName; 7] = [
-    PartName::Stretch,
-    PartName::Set,
-    PartName::StopperSlip,
-    PartName::CoverSlip,
-    PartName::Give,
-    PartName::SetAndCoverSlip,
-    PartName::NotRecovered,
-];
 
 /// What was typed.
 struct Args {
@@ -190,19 +181,6 @@ fn one(tally: &mut Tally, scenario: &Scenario, seed: u64) {
     figures(tally, &analysis, &pull);
     courses(tally, &analysis, &pull);
     limits(tally, &analysis, &pull);
-}
-
-/// The name of a part in the truth.
-fn name(part: PartName) -> &'static str {
-    match part {
-        PartName::Stretch => "stretch",
-        PartName::Set => "set",
-        PartName::StopperSlip => "stopper_slip",
-        PartName::CoverSlip => "cover_slip",
-        PartName::Give => "give",
-        PartName::SetAndCoverSlip => "set_and_cover_slip",
-        PartName::NotRecovered => "not_recovered",
-    }
 }
 
 fn figures(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
