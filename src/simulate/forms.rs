@@ -4,7 +4,7 @@
 //! such a fit should find one for each. Studies measure the estimator against it (`tests/bench/yardstick.rs`).
 
 use super::Simulated;
-use super::line::LineState;
+use super::line::{LineParts, LineState};
 use super::scenario::{Set, Stretch};
 
 /// One term of a part, per row of the log, m; zero in the mean over the first dwell.
@@ -74,26 +74,25 @@ fn from_dwell(pull: &Simulated, values: &[f64]) -> Vec<f64> {
     values.iter().map(|v| v - zero).collect()
 }
 
-/// Stretch and set of such a line at the rows, walked in even steps through the load that the rows show.
+/// Stretch and set of such a line at the rows, walked in even steps through the load that the rows show; that rows are a
+/// little early or late is lost.
 fn walked(pull: &Simulated, stretch: &Stretch, set: &Set) -> (Vec<f64>, Vec<f64>) {
     let dt = 0.5 / pull.scenario.instruments.logger.rate;
     let mut line = LineState::new(stretch, set, pull.scenario.line.free_length, dt);
-    let (mut time, mut now, mut before) = (0.0, (0.0, 0.0), (0.0, 0.0));
-    let (mut past, mut load_there) = (0.0, 0.0);
+    let (mut time, mut from) = (0.0, 0.0);
     let mut out = (Vec::new(), Vec::new());
     for (&row, &load) in pull.time_s.iter().zip(&pull.truth.load) {
-        while time < row {
-            time += dt;
-            let share = ((time - past) / (row - past)).min(1.0);
-            let there = load_there + (load - load_there) * share;
-            let parts = line.trial(there);
-            line.go(there);
-            (before, now) = (now, (parts.stretch, parts.set));
+        let steps = libm::round((row - time) / dt).max(1.0) as u32;
+        let mut there = LineParts::default();
+        for step in 1..=steps {
+            let now = from + (load - from) * f64::from(step) / f64::from(steps);
+            there = line.trial(now);
+            line.go(now);
         }
-        let share = 1.0 - (time - row) / dt;
-        out.0.push(before.0 + (now.0 - before.0) * share);
-        out.1.push(before.1 + (now.1 - before.1) * share);
-        (past, load_there) = (row, load);
+        out.0.push(there.stretch);
+        out.1.push(there.set);
+        time += f64::from(steps) * dt;
+        from = load;
     }
     out
 }
