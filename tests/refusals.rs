@@ -24,15 +24,6 @@ const KINDS: [Kind; 5] = [
 ];
 /// The variants of one pull share its noise and its instruments' errors; of three, one that is far out does not decide.
 const SEEDS: std::ops::RangeInclusive<u64> = 1..=3;
-const PARTS: [PartName; 7] = [
-    PartName::Stretch,
-    PartName::Set,
-    PartName::StopperSlip,
-    PartName::CoverSlip,
-    PartName::Give,
-    PartName::SetAndCoverSlip,
-    PartName::NotRecovered,
-];
 
 /// A fall by this share of the peak shows what comes back.
 const UNLOADING: f64 = 0.3;
@@ -449,7 +440,7 @@ fn judge(stored: &Stored, variant: &Variant, tally: &mut Tally) {
             .proof_s
             .is_some_and(|t| stored.truth[*r]["time_s"] >= t)
     });
-    for part in PARTS {
+    for part in PartName::ALL {
         let found = &analysis.separated.parts[&part];
         // Inside the bracket of a tail that may store, a value may be shown with its assumption named.
         let named = found
@@ -574,7 +565,7 @@ fn the_table_tells_records_apart() {
         unloads: false,
         tail_stores_nothing: false,
     };
-    for part in PARTS {
+    for part in PartName::ALL {
         assert!(claim(&analysis.separated.parts[&part].end) > allowed(part, poor));
     }
 }

@@ -37,16 +37,6 @@ fn part(name: PartName) -> RGBColor {
     }
 }
 
-const PARTS: [PartName; 7] = [
-    PartName::Give,
-    PartName::Stretch,
-    PartName::Set,
-    PartName::StopperSlip,
-    PartName::CoverSlip,
-    PartName::SetAndCoverSlip,
-    PartName::NotRecovered,
-];
-
 /// Series that have no part: by their place in `style::series`.
 const SERIES: [RGBColor; 5] = [
     RGBColor(164, 174, 255),
@@ -84,7 +74,7 @@ const PHASES: [PhaseKind; 9] = [
 
 fn pairs() -> Vec<(RGBColor, RGBColor)> {
     let mut pairs = PAIRS.to_vec();
-    let more = PARTS
+    let more = PartName::ALL
         .map(|p| (style::part(p), part(p)))
         .into_iter()
         .chain((0..SERIES.len()).map(|i| (style::series(i), SERIES[i])))
@@ -143,7 +133,7 @@ mod tests {
         for text in [INK, QUIET, LIMIT] {
             assert!(contrast(turned(text), DARK) > 4.5);
         }
-        for name in PARTS {
+        for name in PartName::ALL {
             assert!(
                 contrast(turned(style::part(name)), DARK) > 3.0,
                 "{}",

@@ -131,16 +131,6 @@ pub(super) fn shorten(text: &str, size: f64, width: f64) -> String {
 mod tests {
     use super::*;
 
-    const PARTS: [PartName; 7] = [
-        PartName::Give,
-        PartName::Stretch,
-        PartName::Set,
-        PartName::StopperSlip,
-        PartName::CoverSlip,
-        PartName::SetAndCoverSlip,
-        PartName::NotRecovered,
-    ];
-
     /// Machado, Oliveira and Fernandes 2009, severity 1.0 (matrices from memory; each row sums to 1, asserted).
     const DEFICIENCIES: [(&str, [[f64; 3]; 3]); 3] = [
         (
@@ -217,8 +207,8 @@ mod tests {
                         .clamp(0.0, 1.0)
                 }))
             };
-            for (i, a) in PARTS.iter().enumerate() {
-                for b in &PARTS[i + 1..] {
+            for (i, a) in PartName::ALL.iter().enumerate() {
+                for b in &PartName::ALL[i + 1..] {
                     let distance = apart(seen(*a), seen(*b));
                     assert!(
                         distance > 14.0,

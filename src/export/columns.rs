@@ -94,35 +94,19 @@ pub fn traces() -> Vec<TableColumn<TraceValues>> {
             Travel,
         ),
     ];
-    for (part, name, words) in [
-        (
-            PartName::Stretch,
-            "stretch",
-            "elastic: came back or will, at once or late",
-        ),
-        (
-            PartName::Set,
-            "set",
-            "bedding-in: comes with new highest loads, stays, is no slip",
-        ),
-        (
-            PartName::StopperSlip,
-            "stopper_slip",
-            "line through the stopper",
-        ),
-        (PartName::CoverSlip, "cover_slip", "core inside the cover"),
-        (PartName::Give, "give", "reversible give of mount and jaws"),
-        (
-            PartName::SetAndCoverSlip,
-            "set_and_cover_slip",
-            "the two together, where the gauges cannot tell them apart",
-        ),
-        (
-            PartName::NotRecovered,
-            "not_recovered",
-            "set and every slip together",
-        ),
-    ] {
+    for part in PartName::ALL {
+        let name = part.key();
+        let words = match part {
+            PartName::Stretch => "elastic: came back or will, at once or late",
+            PartName::Set => "bedding-in: comes with new highest loads, stays, is no slip",
+            PartName::StopperSlip => "line through the stopper",
+            PartName::CoverSlip => "core inside the cover",
+            PartName::Give => "reversible give of mount and jaws",
+            PartName::SetAndCoverSlip => {
+                "the two together, where the gauges cannot tell them apart"
+            }
+            PartName::NotRecovered => "set and every slip together",
+        };
         for (end, suffix, what) in [
             (
                 End::Value,

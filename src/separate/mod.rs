@@ -85,6 +85,31 @@ pub enum PartName {
 }
 
 impl PartName {
+    /// Every part.
+    pub const ALL: [Self; 7] = [
+        Self::Stretch,
+        Self::Set,
+        Self::StopperSlip,
+        Self::CoverSlip,
+        Self::Give,
+        Self::SetAndCoverSlip,
+        Self::NotRecovered,
+    ];
+
+    /// The name used in machine files and in the truth of a simulated pull.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Stretch => "stretch",
+            Self::Set => "set",
+            Self::StopperSlip => "stopper_slip",
+            Self::CoverSlip => "cover_slip",
+            Self::Give => "give",
+            Self::SetAndCoverSlip => "set_and_cover_slip",
+            Self::NotRecovered => "not_recovered",
+        }
+    }
+
     /// The words used in tables and charts.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -277,4 +302,20 @@ pub fn separate(
         },
         caveats,
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::PartName;
+
+    #[test]
+    fn a_part_has_one_name_in_every_file() {
+        for part in PartName::ALL {
+            assert_eq!(serde_json::to_value(part).unwrap(), part.key());
+        }
+        assert_eq!(
+            PartName::ALL.map(PartName::key),
+            crate::simulate::TRUE_PARTS
+        );
+    }
 }

@@ -100,15 +100,7 @@ pub(super) fn split(
     let reader = Reader::new(balance, record, phased, sheet);
     let mut parts = BTreeMap::new();
     let mut support = Vec::new();
-    for name in [
-        PartName::Stretch,
-        PartName::Set,
-        PartName::StopperSlip,
-        PartName::CoverSlip,
-        PartName::Give,
-        PartName::SetAndCoverSlip,
-        PartName::NotRecovered,
-    ] {
+    for name in PartName::ALL {
         let (how, missing, part) = reader.part(name, means);
         support.push(Support {
             part: name,

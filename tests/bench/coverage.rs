@@ -13,7 +13,6 @@
 //! `--ideal` takes the systematic errors out of the instruments, `--rate 10` is the form of the stored fixtures, `--ripple`
 //! makes the load restless (standard deviation), and `--worst N` names the N pulls whose interval misses the truth by most, so that they can be looked at.
 
-mod parts;
 mod tally;
 
 use std::collections::BTreeMap;
@@ -22,11 +21,11 @@ use std::process::ExitCode;
 use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::{Interface, LimitFigure};
 use bitterend::pipeline::{Inputs, analyse};
+use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, run};
 use bitterend::stats::estimate::Status;
 
-use parts::{PARTS, name};
 use tally::{Figure, Tally};
 
 /// What was typed.
@@ -185,16 +184,16 @@ fn one(tally: &mut Tally, scenario: &Scenario, seed: u64) {
 
 fn figures(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
     let t = &pull.truth;
-    for part in PARTS {
+    for part in PartName::ALL {
         let Some(found) = analysis.separated.parts.get(&part) else {
             continue;
         };
         let mut add = |when: &str, row: usize, estimate| {
             tally.figure(
-                Figure::new(name(part), when, "mm", 1e-3),
+                Figure::new(part.key(), when, "mm", 1e-3),
                 pull.seed,
                 estimate,
-                t.part(name(part), row),
+                t.part(part.key(), row),
             );
         };
         add("end", end_row(analysis, pull), &found.end);
@@ -289,11 +288,11 @@ fn clear(tally: &mut Tally, figure: &LimitFigure, truth: &InterfaceTruth, pull: 
 /// Root mean square of each course against the truth.
 fn courses(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
     let t = &pull.truth;
-    let values: BTreeMap<&str, Vec<f64>> = PARTS
+    let values: BTreeMap<&str, Vec<f64>> = PartName::ALL
         .into_iter()
         .filter_map(|p| {
             let value = analysis.traces.parts.get(&p)?.value.clone()?;
-            Some((name(p), value))
+            Some((p.key(), value))
         })
         .collect();
     let rows = t.load.len();

@@ -166,15 +166,7 @@ fn main() {
             }
         }
         let last = t.end;
-        let truth = |name: PartName, row: usize| match name {
-            PartName::Stretch => t.stretch[row],
-            PartName::Set => t.set[row],
-            PartName::StopperSlip => t.stopper_slip[row],
-            PartName::CoverSlip => t.cover_slip[row],
-            PartName::Give => t.give(row),
-            PartName::SetAndCoverSlip => t.set_and_cover_slip(row),
-            PartName::NotRecovered => t.not_recovered(row),
-        };
+        let truth = |name: PartName, row: usize| t.part(name.key(), row);
         for (name, part) in &separated.parts {
             let e = &part.end;
             let (Some(low), Some(high)) = (e.low, e.high) else {
