@@ -763,7 +763,7 @@ impl<'a> Reader<'a> {
             .stations
             .iter()
             .map(|k| {
-                let half = ratio * self.evaluate(&f(*k)).1.standard();
+                let half = ratio * at(&Moment::block(*k)).1.standard();
                 (*k, half, half.max(one_sided), 0.0)
             })
             .collect();
