@@ -49,20 +49,23 @@ fn strokes_of_a_winch_do_not_make_seating_progress() {
 }
 
 /// A core that creeps up to just below what counts as slip and stays there: noise decides when it passes, so the interval
-/// has to hold it.
+/// has to hold it. So it does in pull 64, and as often as it says in forty pulls in a row.
 #[test]
 fn a_slip_that_lingers_below_the_level_has_a_wide_limit() {
-    let mut held = 0;
-    let seeds = [64, 67, 85, 100];
-    for seed in seeds {
-        let (load, pull) = first_slip(Kind::CoreSlip, seed, Interface::Cover);
-        let truth = pull.limits.cover.first_slip.unwrap().indicated_kn * 1e3;
-        let (low, high) = (load.low.unwrap(), load.high.unwrap_or(f64::INFINITY));
-        println!("{seed}: {low:.0} to {high:.0} N, true {truth:.0} N");
-        held += usize::from(low <= truth && truth <= high);
-    }
-    // Without the scatter of single readings the first is not. (Of a thousand such pulls 945 are, see DEVELOPERS.md.)
-    assert_eq!(held, seeds.len());
+    let seeds = 61..=100;
+    let held: Vec<u64> = seeds
+        .clone()
+        .filter(|seed| {
+            let (load, pull) = first_slip(Kind::CoreSlip, *seed, Interface::Cover);
+            let truth = pull.limits.cover.first_slip.unwrap().indicated_kn * 1e3;
+            let (low, high) = (load.low.unwrap(), load.high.unwrap_or(f64::INFINITY));
+            println!("{seed}: {low:.0} to {high:.0} N, true {truth:.0} N");
+            low <= truth && truth <= high
+        })
+        .collect();
+    // Without the scatter of single readings this one is not. (Of a thousand such pulls 945 are, see DEVELOPERS.md.)
+    assert!(held.contains(&64), "{held:?}");
+    assert!(10 * held.len() >= 9 * seeds.count(), "{held:?}");
 }
 
 /// Jumps of a mark that does not lag, in a pull where a lag seems to be there: wrongly taken out, it cost a third of the slip.

@@ -113,13 +113,17 @@ fn lags_are_taken_out() {
         .map(|seed| {
             let (pull, separated) = split(Kind::DriftAndLag, seed);
             let row = pull.truth.at_proof.unwrap();
-            let found = separated.parts[&PartName::Stretch].at_proof.value.unwrap();
-            (1e3 * (found - pull.truth.stretch[row])).powi(2)
+            // How creep is shared out between slow recovery and set is another question: their sum has no part in it.
+            let found: f64 = [PartName::Stretch, PartName::Set]
+                .iter()
+                .map(|part| separated.parts[part].at_proof.value.unwrap())
+                .sum();
+            (1e3 * (found - pull.truth.stretch[row] - pull.truth.set[row])).powi(2)
         })
         .sum();
     let rmse = (square / seeds.count() as f64).sqrt();
-    println!("stretch at the proof load is off by {rmse:.2} mm RMS");
-    assert!(rmse < 0.6, "{rmse} mm");
+    println!("stretch and set at the proof load are off by {rmse:.2} mm RMS");
+    assert!(rmse < 0.2, "{rmse} mm");
 }
 
 /// Marks that a camera read at the ends of holds: known there and at the end, a bracket at the proof load in between.

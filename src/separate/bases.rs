@@ -19,8 +19,8 @@ use crate::separate::branches::{self, Way};
 #[derive(Debug, Clone, Default)]
 pub(super) struct Columns {
     pub columns: Vec<Vec<f64>>,
-    /// Columns of neighbouring lags of one image: creep spreads evenly over decades of time.
-    pub neighbours: Vec<(usize, usize)>,
+    /// Columns of the lags of one image each, the shortest first.
+    pub lags: Vec<Range<usize>>,
 }
 
 /// What the columns are computed from.
@@ -65,8 +65,15 @@ const BUMPS: [fn(f64) -> f64; 3] = [
 const LAGS_S: [f64; 15] = [
     1.5, 2.7, 5.0, 9.0, 15.0, 27.0, 50.0, 90.0, 150.0, 270.0, 500.0, 900.0, 1500.0, 2700.0, 5000.0,
 ];
+/// The slope at the first dwell is taken over this share of its load above it.
+const SEEN_STEP: f64 = 0.5;
 /// Smallest load in the logarithm, as a share of the peak.
 const LOG_FLOOR: f64 = 1e-3;
+
+/// Where the lags longer than this (s) begin among those of an image.
+pub(super) fn slower_than(time_s: f64) -> usize {
+    LAGS_S.partition_point(|lag| *lag <= time_s)
+}
 
 /// Columns for the stretch of the line.
 pub(super) fn stretch(history: &History) -> Columns {
@@ -77,9 +84,9 @@ pub(super) fn stretch(history: &History) -> Columns {
     });
     Columns {
         columns,
-        neighbours: lags
+        lags: lags
             .into_iter()
-            .flat_map(|(from, to)| (first + from + 1..first + to).map(|j| (j - 1, j)))
+            .map(|(from, to)| first + from..first + to)
             .collect(),
     }
 }
@@ -147,7 +154,7 @@ pub(super) fn give(history: &History) -> Columns {
     ));
     Columns {
         columns,
-        neighbours: Vec::new(),
+        lags: Vec::new(),
     }
 }
 
@@ -203,16 +210,32 @@ fn splines(history: &History, intervals: usize) -> Vec<Vec<f64>> {
     sums
 }
 
-/// The curve that weights of the splines make: value at a load share, scaled to one at the peak. `None` if all are zero.
-pub(super) fn spline_curve(weights: &[f64]) -> Option<impl Fn(f64) -> f64> {
+/// The curve that weights of the splines make: value at a load share, scaled to one at the peak. `None` if it does not rise.
+///
+/// Below the share `seen_from` of the first dwell the record shows nothing of it, and the fit leaves it at nothing; there it
+/// goes on straight from zero, for what a line took up before the dwell creeps on as well.
+pub(super) fn spline_curve(weights: &[f64], seen_from: f64) -> Option<impl Fn(f64) -> f64> {
     let weights: Vec<f64> = weights
         .iter()
         .take(STRETCH_INTERVALS + 2)
         .copied()
         .collect();
-    let total: f64 = weights.iter().sum();
-    (total > 0.0)
-        .then_some(move |share: f64| spline_sum(&weights, STRETCH_INTERVALS, share) / total)
+    let below = SEEN_STEP * seen_from;
+    let at = move |share: f64| spline_sum(&weights, STRETCH_INTERVALS, share);
+    let slope = if below > 0.0 {
+        (at(seen_from + below) - at(seen_from)) / below
+    } else {
+        0.0
+    };
+    let lift = slope * seen_from - at(seen_from);
+    let whole = at(1.0) + lift;
+    (whole > 0.0).then_some(move |share: f64| {
+        if share < seen_from {
+            slope * share / whole
+        } else {
+            (at(share) + lift) / whole
+        }
+    })
 }
 
 /// Sum of the splines with these weights at a load share.
@@ -401,6 +424,25 @@ mod tests {
         for (a, b) in out.iter().zip(expected) {
             assert!((a - b).abs() < 1e-12, "{out:?}");
         }
+    }
+
+    /// A curve that the fit knows from a fifth of the peak up goes on to zero at its own slope.
+    #[test]
+    fn the_curve_goes_on_below_what_was_seen() {
+        // Nothing below: the first splines have no weight.
+        let weights = [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0];
+        let curve = spline_curve(&weights, 0.2).unwrap();
+        assert!(curve(0.0).abs() < 1e-12 && (curve(1.0) - 1.0).abs() < 1e-12);
+        let pace = |from: f64, to: f64| (curve(to) - curve(from)) / (to - from);
+        assert!((pace(0.0, 0.1) - pace(0.1, 0.2)).abs() < 1e-9, "straight");
+        assert!(
+            (pace(0.1, 0.2) / pace(0.2, 0.3) - 1.0).abs() < 1e-9,
+            "at its slope"
+        );
+        assert!(
+            (pace(0.1999, 0.2001) / pace(0.1, 0.2) - 1.0).abs() < 0.5,
+            "no step"
+        );
     }
 
     #[test]

@@ -17,7 +17,10 @@ const LINE_NOISE: f64 = 2.0;
 
 /// Departures of stretch and give from straight lines between the blocks' centres.
 pub(super) fn between(balance: &Balance, record: &Conditioned, phased: &Phased) -> Between {
-    let curve = balance.earlier.as_deref().and_then(bases::spline_curve);
+    let curve = balance
+        .earlier
+        .as_deref()
+        .and_then(|weights| bases::spline_curve(weights, balance.seen_from));
     let history = History {
         time_s: &record.time_s,
         load_n: &phased.quiet_load_n,

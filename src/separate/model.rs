@@ -44,6 +44,8 @@ pub(super) struct Balance {
     pub fit: Fit,
     pub sequences: Sequences,
     pub stretch: Shape,
+    /// Columns of the stretch that are the lags of one image each, the shortest first.
+    pub lagged: Vec<Range<usize>>,
     /// What the travel gauge saw of the line that the shapes do not hold: of a load that the cell did not write, by its
     /// zero and drift, and a lag too small to be told from the line's own quick creep.
     pub unwritten: Shape,
@@ -70,10 +72,15 @@ pub(super) struct Balance {
     pub ranges: Vec<Range<usize>>,
     /// Load that the shapes are scaled by, N.
     pub scale_n: f64,
+    /// Load share of the first dwell, below which the record shows nothing of the line.
+    pub seen_from: f64,
     /// Weights of the stretch columns in the pass before, from which the lagged image and the open loop were made.
     pub earlier: Option<Vec<f64>>,
     /// The fit with every stated drift free to be uneven: what that would do to a figure.
     pub wander: Option<Fit>,
+    /// The fit with the other assumption on how creep spreads over time, where the readings do not settle it, and how much
+    /// of it they leave open: the less, the more clearly they show leaps.
+    pub other_creep: Option<(Fit, f64)>,
 }
 
 impl Balance {
@@ -148,10 +155,9 @@ const JAW_GIVE_MM: f64 = 2.0;
 const JAW_GIVE_LEAST_MM: f64 = 0.01;
 /// A column that moves by less than this (of one) over the record carries nothing.
 const IDLE_COLUMN: f64 = 2e-3;
-/// Scatter of the weights of neighbouring lags as a share of their mean, and how many pairs this assumption is worth
-/// against those of the earlier pass: published creep spectra of polymers are flat within a factor of two over a decade
-/// (from memory), but a line whose creep has one time only shows it in its pairs.
-const SPECTRUM_SCATTER: (f64, f64) = (0.2, 3.0);
+/// Scatter of the weights of lags where creep is even, as shares of their level: between neighbours, and around the mean of
+/// all. Published creep spectra of polymers are flat within a factor of two over a decade (from memory).
+const EVEN_SCATTER: (f64, f64) = (0.2, 0.25);
 /// Most passes: slopes, lags, the scatter of the creep spectrum and misfits settle from one to the next.
 const PASSES: usize = 4;
 /// Share of [`Scene::left_open`] that is stretch: centre and half width. Between none and all of it, and a quarter more
@@ -180,6 +186,9 @@ const OF_THE_CELL: [&str; 2] = ["zero of the load cell", "drift of the load cell
 pub(super) const UNEVEN: &str = ", uneven";
 /// It is taken for uneven where that lowers a gauge's sum of squares over the variance by so much.
 const UNEVEN_LOSS: f64 = 40.0;
+/// Creep may be uneven where that lowers the sum of squares over the variance by the first, and is taken for it beyond the
+/// second. Even creep leaves 3 to 30, one time of 25 to 40 s 35 to 190, two times 9 to 50 (simulated pulls).
+const UNEVEN_CREEP_LOSS: (f64, f64) = (30.0, 50.0);
 /// Step of load for slopes, as a share of the peak.
 const SLOPE_STEP: f64 = 2e-3;
 
@@ -212,17 +221,31 @@ pub(super) fn fit(
     sheet: &Sheet,
 ) -> Result<Option<Balance>, SolveError> {
     let scene = Scene::new(record, phased, sheet);
-    let Some((mut balance, pass)) = scene.settle(Vec::new())? else {
+    let mut creep = Creep::Even;
+    let Some((mut balance, mut pass)) = scene.settle(Vec::new(), creep)? else {
         return Ok(None);
     };
-    if let Some((wander, uneven)) = scene.wander(pass)? {
+    let gain = scene.gain_of_free_creep(&pass);
+    let mut other_creep = None;
+    if gain > UNEVEN_CREEP_LOSS.0
+        && let Some((mut other, of_other)) = scene.settle(Vec::new(), Creep::Uneven)?
+    {
+        if gain > UNEVEN_CREEP_LOSS.1 {
+            creep = Creep::Uneven;
+            pass = of_other;
+            std::mem::swap(&mut balance, &mut other);
+        }
+        other_creep = Some((other.fit, (UNEVEN_CREEP_LOSS.1 / gain).min(1.0)));
+    }
+    if let Some((wander, uneven)) = scene.wander(&pass)? {
         if !uneven.is_empty()
-            && let Some((again, _)) = scene.settle(uneven)?
+            && let Some((again, _)) = scene.settle(uneven, creep)?
         {
             balance = again;
         }
         balance.wander = Some(wander);
     }
+    balance.other_creep = other_creep;
     for gauge in &record.gauges {
         if let Some(lag) = gauge.lag
             && balance.lags.iter().all(|(k, _, _)| *k != gauge.kind)
@@ -250,7 +273,20 @@ fn far_off(balance: &Balance, pass: &Pass) -> f64 {
     whole.map(|(new, old)| new * old).fold(0.0, f64::max)
 }
 
+/// How creep is taken to spread over the decades of time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Creep {
+    /// As most fibres do.
+    Even,
+    /// Evenly but for a few leaps, as a line's whose creep has one time only: neighbours differ as by Student's t with one
+    /// degree of freedom, whose scatter each pair takes from the earlier pass (iteratively reweighted, from memory).
+    Uneven,
+    /// In any way.
+    Free,
+}
+
 /// What an earlier pass tells the next.
+#[derive(Clone)]
 struct Pass {
     slope: Vec<f64>,
     misfit: Vec<f64>,
@@ -261,11 +297,21 @@ struct Pass {
     lags: Vec<(GaugeKind, f64)>,
     /// Gauges whose drift was seen to be uneven.
     uneven: Vec<GaugeKind>,
+    creep: Creep,
     /// Nodes of the sequences, where the earlier pass already knows their paces.
     nodes: Option<Vec<Vec<Node>>>,
 }
 
 impl Pass {
+    /// For comparing fits: what the one of them cannot explain would have made a misfit.
+    fn told_of_no_misfit(&self) -> Self {
+        Self {
+            misfit: vec![1.0; self.misfit.len()],
+            binding: None,
+            ..self.clone()
+        }
+    }
+
     /// The lag taken out of a gauge, s.
     fn lag(&self, kind: GaugeKind) -> f64 {
         let found = self.lags.iter().find(|(k, _)| *k == kind);
@@ -277,11 +323,15 @@ impl Scene<'_> {
     /// The settled balance, and what its last pass was told. A lag that was found wrongly tears every jump apart, and then
     /// nothing fits: where a gauge is left far from its noise, the passes run again with no lag but those that corners
     /// tell, and what closes better stands.
-    fn settle(&self, uneven: Vec<GaugeKind>) -> Result<Option<(Balance, Pass)>, SolveError> {
-        let found = self.passes(uneven.clone(), true)?;
+    fn settle(
+        &self,
+        uneven: Vec<GaugeKind>,
+        creep: Creep,
+    ) -> Result<Option<(Balance, Pass)>, SolveError> {
+        let found = self.passes(uneven.clone(), creep, true)?;
         match found {
             Some((balance, pass)) if far_off(&balance, &pass) > LOST => {
-                let again = self.passes(uneven, false).ok().flatten();
+                let again = self.passes(uneven, creep, false).ok().flatten();
                 let better = again.filter(|(b, p)| far_off(b, p) < far_off(&balance, &pass));
                 Ok(better.or(Some((balance, pass))))
             }
@@ -294,6 +344,7 @@ impl Scene<'_> {
     fn passes(
         &self,
         uneven: Vec<GaugeKind>,
+        creep: Creep,
         seek: bool,
     ) -> Result<Option<(Balance, Pass)>, SolveError> {
         let record = self.record;
@@ -321,6 +372,7 @@ impl Scene<'_> {
                 binding: Some(balance.fit.binding.clone()).filter(|_| passes > 0),
                 lags: lags.clone(),
                 uneven: uneven.clone(),
+                creep,
                 nodes: (passes > 0).then(|| balance.halved()),
                 spline: Some(
                     balance
@@ -372,10 +424,27 @@ impl Scene<'_> {
         }
     }
 
+    /// By how much the sum of squares over the variance falls where creep may spread in any way; nothing where the record is
+    /// too poor for that.
+    fn gain_of_free_creep(&self, pass: &Pass) -> f64 {
+        let told = pass.told_of_no_misfit();
+        let free = Pass {
+            creep: Creep::Free,
+            ..told.clone()
+        };
+        let squares = |pass: &Pass| -> Option<f64> {
+            let balance = self.assemble(&pass.lags, Some(pass)).ok().flatten()?;
+            Some(balance.problem.squares(&balance.fit).iter().sum())
+        };
+        squares(&told)
+            .zip(squares(&free))
+            .map_or(0.0, |(told, free)| told - free)
+    }
+
     /// The fit with every stated drift free to be uneven, and the gauges whose readings that explains far better. Free in
     /// every record, it would give way to slip that noise only adds to; where it is not seen, it is in the uncertainty
     /// only. `None` where the sheet states no drift.
-    fn wander(&self, pass: Pass) -> Result<Option<(Fit, Vec<GaugeKind>)>, SolveError> {
+    fn wander(&self, pass: &Pass) -> Result<Option<(Fit, Vec<GaugeKind>)>, SolveError> {
         let drifting = self.record.gauges.iter();
         let drifting: Vec<GaugeKind> = drifting
             .filter(|gauge| gauge.errors.drift > 0.0)
@@ -385,12 +454,7 @@ impl Scene<'_> {
             return Ok(None);
         }
         let lags = pass.lags.clone();
-        // Told of no misfit: an even drift would have made one.
-        let even = Pass {
-            misfit: vec![1.0; pass.misfit.len()],
-            binding: None,
-            ..pass
-        };
+        let even = pass.told_of_no_misfit();
         let Some(without) = self.assemble(&lags, Some(&even))? else {
             return Ok(None);
         };
@@ -493,13 +557,17 @@ impl<'a> Scene<'a> {
         self.phased.peak_n * (1.0 + 2.0 * SLOPE_STEP)
     }
 
+    fn seen_from(&self) -> f64 {
+        self.phased.pretension_n / self.scale_n()
+    }
+
     fn columns(
         &self,
         of: impl Fn(&History) -> Columns,
         load_n: &[f64],
         spline: Option<&[f64]>,
     ) -> Columns {
-        let curve = spline.and_then(bases::spline_curve);
+        let curve = spline.and_then(|weights| bases::spline_curve(weights, self.seen_from()));
         let used = self.first..self.first + self.blocks.len();
         of(&History {
             time_s: &self.points.time_s,
@@ -532,7 +600,7 @@ impl<'a> Scene<'a> {
         self.zeroed(self.columns(
             |history| Columns {
                 columns: vec![bases::averaged(history, bases::left_open(history, weights))],
-                neighbours: Vec::new(),
+                lags: Vec::new(),
             },
             &self.phased.quiet_load_n,
             None,
@@ -607,8 +675,8 @@ impl<'a> Scene<'a> {
         };
         let give = self.zeroed(self.columns(bases::give, &self.phased.quiet_grip_n, None));
         let columns = self.columns(bases::stretch, &self.phased.quiet_load_n, spline);
-        let neighbours = if travel.is_some() {
-            columns.neighbours.clone()
+        let lagged = if travel.is_some() {
+            columns.lags.clone()
         } else {
             Vec::new()
         };
@@ -800,7 +868,7 @@ impl<'a> Scene<'a> {
             weights,
             sequences: list,
             rows,
-            alike: self.creep_spectrum(&neighbours, pass),
+            alike: self.creep_spectrum(&lagged, pass),
         };
         let fit = problem.solve(pass.and_then(|p| p.binding.as_deref()))?;
         let residuals = problem.residuals(&fit);
@@ -815,6 +883,7 @@ impl<'a> Scene<'a> {
             fit,
             sequences,
             stretch,
+            lagged,
             unwritten,
             body: body_shape,
             jaws,
@@ -829,37 +898,57 @@ impl<'a> Scene<'a> {
             slope: vec![0.0; n],
             ranges: self.blocks.clone(),
             scale_n: self.scale_n(),
+            seen_from: self.seen_from(),
             earlier: spline.map(<[f64]>::to_vec),
             wander: None,
+            other_creep: None,
         }))
     }
 
-    /// Creep of fibres spreads evenly over the decades of time: neighbouring lags have weights alike, as closely as the
-    /// earlier pass and [`SPECTRUM_SCATTER`] say. This is what tells a slow recovery from set.
+    /// Creep of fibres spreads evenly over the decades of time: the lags of an image have weights alike, as closely as
+    /// [`Creep`] says. This is what tells a slow recovery from set.
     fn creep_spectrum(
         &self,
-        neighbours: &[(usize, usize)],
+        lags: &[Range<usize>],
         pass: Option<&Pass>,
     ) -> Vec<(usize, usize, f64)> {
-        let Some(spline) = pass.and_then(|p| p.spline.as_ref()) else {
+        let Some((spline, creep)) = pass.and_then(|p| Some((p.spline.as_ref()?, p.creep))) else {
             return Vec::new();
         };
-        let lagged: f64 = neighbours
-            .iter()
-            .map(|(a, b)| (spline[*a] + spline[*b]) / 2.0)
-            .sum();
-        let mean = 2.0 * lagged / neighbours.len().max(1) as f64;
-        if mean <= 0.0 {
+        let mean = |range: &Range<usize>| {
+            spline[range.clone()].iter().sum::<f64>() / range.len().max(1) as f64
+        };
+        let level: f64 = lags.iter().map(mean).sum();
+        if level <= 0.0 {
             return Vec::new();
         }
-        let found: f64 = neighbours
+        let neighbours = lags
             .iter()
-            .map(|(a, b)| (spline[*a] - spline[*b]).powi(2))
-            .sum();
-        let (assumed, worth) = SPECTRUM_SCATTER;
-        let scatter =
-            ((worth * (assumed * mean).powi(2) + found) / (worth + neighbours.len() as f64)).sqrt();
-        neighbours.iter().map(|(a, b)| (*a, *b, scatter)).collect()
+            .flat_map(|range| (range.start + 1..range.end).map(|j| (j - 1, j)));
+        match creep {
+            Creep::Even => {
+                let (near, around) = EVEN_SCATTER;
+                let around = |range: &Range<usize>| around * level * (range.len() as f64).sqrt();
+                let pairs = lags.iter().flat_map(|range| {
+                    let sd = around(range);
+                    range
+                        .clone()
+                        .flat_map(move |a| (a + 1..range.end).map(move |b| (a, b, sd)))
+                });
+                neighbours
+                    .map(|(a, b)| (a, b, near * level))
+                    .chain(pairs)
+                    .collect()
+            }
+            Creep::Uneven => {
+                let near = EVEN_SCATTER.0 * level;
+                let found = |(a, b): (usize, usize)| (spline[a] - spline[b]).powi(2);
+                neighbours
+                    .map(|(a, b)| (a, b, (near.powi(2) + found((a, b))).sqrt() / 2f64.sqrt()))
+                    .collect()
+            }
+            Creep::Free => Vec::new(),
+        }
     }
 
     /// Phase of each block in use, and whether its load is about the highest so far: where a ramp passes the highest load

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, PhaseKind, Phased};
+use crate::separate::bases;
 use crate::separate::interval;
 use crate::separate::model::{self, Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape, UNEVEN};
 use crate::separate::moment::Moment;
@@ -136,6 +137,8 @@ struct Reader<'a> {
     uneased_mm: f64,
     /// Largest stretch, mm, which scales what the choice of shapes leaves open.
     whole_mm: f64,
+    /// What slow recovery made of it at most, mm.
+    slow_mm: f64,
     /// Refits with fresh noise: their scatter is the noise of every figure.
     draws: Vec<Draw>,
     /// Blocks in which the load rises to a new highest.
@@ -150,8 +153,13 @@ struct Reader<'a> {
 const MARK_STRAIN: f64 = 0.02;
 /// What the choice of shapes and late set leave open, as a share of the largest stretch (standard uncertainty). Measured
 /// on simulated lines with other laws than the columns: see the figures in DEVELOPERS.md.
-const SHAPE_SHARE: f64 = 0.004;
-/// The same for a give, as a share of itself, and its floor in mm.
+const SHAPE_SHARE: f64 = 0.0025;
+/// What recovery leaves open that is too slow to be seen, as a share of what it made of the stretch, and how many times the
+/// longest rest it takes to be that slow. Measured like the share before.
+const SLOW_SHARE: (f64, f64) = (0.35, 2.0);
+/// Of what the other assumption on how creep spreads over time would do to a figure, this share is open.
+const OTHER_CREEP_SHARE: f64 = 0.5;
+/// What the choice of shapes leaves open of a give, as a share of itself, and its floor in mm.
 const GIVE_SHARE: (f64, f64) = (0.15, 0.002);
 /// What a gap leaves open, as a share of the largest stretch: half of what is retarded in most lines.
 const GAP_SHARE: f64 = 0.02;
@@ -218,6 +226,7 @@ impl<'a> Reader<'a> {
             gaps: (gaps(balance, record) as f64).sqrt(),
             uneased_mm: uneased(balance, phased),
             whole_mm: largest(balance, &balance.stretch),
+            slow_mm: slow(balance, phased),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
             stations,
@@ -397,6 +406,18 @@ impl<'a> Reader<'a> {
         if rests || of(&self.balance.stretch) {
             let open = [
                 ("choice of shapes, late set", SHAPE_SHARE * self.whole_mm),
+                ("slow recovery against set", SLOW_SHARE.0 * self.slow_mm),
+                (
+                    "how creep spreads over time",
+                    self.balance
+                        .other_creep
+                        .as_ref()
+                        .map_or(0.0, |(other, open)| {
+                            OTHER_CREEP_SHARE
+                                * open
+                                * (other.value(f) - self.balance.fit.value(f)).abs()
+                        }),
+                ),
                 (
                     "what happened in gaps of the record",
                     GAP_SHARE * self.whole_mm * self.gaps,
@@ -1001,6 +1022,28 @@ fn uneased(balance: &Balance, phased: &Phased) -> f64 {
         .max_by(|a, b| a.0.total_cmp(b.0))
         .map_or(steepest, |(_, s)| *s);
     slope * (top - eased).max(0.0)
+}
+
+/// Stretch at most of lags longer than [`SLOW_SHARE`] times the longest rest, mm.
+fn slow(balance: &Balance, phased: &Phased) -> f64 {
+    let phases = &phased.blocks.phase[balance.first_block..][..balance.problem.blocks];
+    let mut longest = 0.0f64;
+    let mut begun = None;
+    for (phase, time) in phases.iter().zip(&balance.problem.time) {
+        begun = begun
+            .filter(|_| *phase == PhaseKind::Rest)
+            .or((*phase == PhaseKind::Rest).then_some(*time));
+        longest = longest.max(begun.map_or(0.0, |begun| time - begun));
+    }
+    let from = bases::slower_than(SLOW_SHARE.1 * longest);
+    let stretch = &balance.stretch;
+    let mut shape = Shape::default();
+    for image in &balance.lagged {
+        let slow = image.start + from..image.end;
+        shape.weights.extend(&stretch.weights[slow.clone()]);
+        shape.columns.extend_from_slice(&stretch.columns[slow]);
+    }
+    largest(balance, &shape)
 }
 
 /// Largest value of a shape over the blocks, mm.

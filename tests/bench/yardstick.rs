@@ -1,7 +1,7 @@
 //! How much of what the gauges could tell does the split find? Every pull is fitted a second time by a yardstick that is told
 //! the true forms of stretch, set and slips and only asks for their sizes.
 //!
-//! `cargo run --release --example yardstick -- [--pulls N] [--grade good|coarse] [--ideal]`. Per gauge set (all of them; travel,
+//! `cargo run --release --example yardstick -- [--pulls N] [--grade good|coarse] [--ideal] [--line NAME]`. Per gauge set (all of them; travel,
 //! mark and body; travel alone) and part, at the end of the pull and at the proof load: how many pulls, RMSE of the split and of
 //! the yardstick with the bias in it, their ratio, and the mean stated standard uncertainty over the split's RMSE. Only pulls in
 //! which the part is identified (a value, two-sided) and more than nothing are counted, in both columns.
@@ -17,7 +17,7 @@ use bitterend::analysis::Settings;
 use bitterend::ingest::GaugeKind;
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
-use bitterend::simulate::{self, GaugeSpec, Grade, Kind, Simulated};
+use bitterend::simulate::{self, GaugeSpec, Grade, Kind, Line, Simulated};
 use bitterend::stats::estimate::Status;
 use nalgebra::{DMatrix, DVector};
 
@@ -38,6 +38,56 @@ struct Args {
     pulls: u64,
     grade: Grade,
     ideal: bool,
+    change: Change,
+}
+
+type Change = fn(&mut Line);
+
+/// Lines that move otherwise than those of the kinds.
+const LINES: [(&str, Change); 7] = [
+    ("as-drawn", |_| {}),
+    ("no-loop-no-late-set", |line| {
+        line.stretch.loop_share = 0.0;
+        line.set.late = 0.0;
+    }),
+    ("no-recovery", |line| line.stretch.retarded.clear()),
+    ("one-time", |line| recovers(line, &[(25.0, 1.0)])),
+    ("two-times", |line| {
+        recovers(line, &[(8.0, 0.5), (300.0, 0.5)])
+    }),
+    ("slow", |line| {
+        recovers(
+            line,
+            &[
+                (3.0, 0.1),
+                (15.0, 0.15),
+                (80.0, 0.2),
+                (400.0, 0.25),
+                (2000.0, 0.3),
+            ],
+        );
+    }),
+    ("quick", |line| {
+        recovers(
+            line,
+            &[
+                (3.0, 0.3),
+                (15.0, 0.25),
+                (80.0, 0.2),
+                (400.0, 0.15),
+                (2000.0, 0.1),
+            ],
+        );
+    }),
+];
+
+/// Spreads the line's whole recovery over these times (s) in these shares.
+fn recovers(line: &mut Line, spectrum: &[(f64, f64)]) {
+    let whole: f64 = line.stretch.retarded.iter().map(|(_, share)| share).sum();
+    line.stretch.retarded = spectrum
+        .iter()
+        .map(|(time, share)| (*time, share * whole))
+        .collect();
 }
 
 fn main() -> ExitCode {
@@ -48,15 +98,18 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     };
-    println!("gauges | part | pulls | RMSE, mm | yardstick, mm | ratio | stated over RMSE");
+    println!(
+        "gauges | part | pulls | RMSE, mm | bias, mm | yardstick, mm | ratio | stated over RMSE"
+    );
     for (gauges, kinds) in SETS {
         for ((part, when), sums) in study(&args, kinds) {
             let n = f64::from(sums.pulls);
             let rms = |squares: f64| 1e3 * (squares / n).sqrt();
             println!(
-                "{gauges} | {part}, {when} | {} | {:.4} | {:.4} | {:.2} | {:.2}",
+                "{gauges} | {part}, {when} | {} | {:.4} | {:+.4} | {:.4} | {:.2} | {:.2}",
                 sums.pulls,
                 rms(sums.split),
+                1e3 * sums.bias / n,
                 rms(sums.yardstick),
                 rms(sums.split) / rms(sums.yardstick),
                 1e3 * sums.stated / n / rms(sums.split),
@@ -71,6 +124,7 @@ fn args(mut typed: impl Iterator<Item = String>) -> Result<Args, String> {
         pulls: 200,
         grade: Grade::Good,
         ideal: false,
+        change: LINES[0].1,
     };
     while let Some(word) = typed.next() {
         match word.as_str() {
@@ -86,6 +140,15 @@ fn args(mut typed: impl Iterator<Item = String>) -> Result<Args, String> {
                     _ => return Err("--grade needs good or coarse".into()),
                 }
             }
+            "--line" => {
+                let name = typed.next().unwrap_or_default();
+                let known = LINES.iter().find(|(known, _)| *known == name);
+                let known = known.ok_or_else(|| {
+                    let names = LINES.map(|(name, _)| name).join(", ");
+                    format!("--line needs one of {names}")
+                })?;
+                args.change = known.1;
+            }
             other => return Err(format!("`{other}` is no option")),
         }
     }
@@ -99,6 +162,8 @@ struct Sums {
     split: f64,
     yardstick: f64,
     stated: f64,
+    /// Misses with their sign, m.
+    bias: f64,
 }
 
 /// How far one figure of one pull is off, m.
@@ -139,6 +204,7 @@ fn study(args: &Args, kinds: &[Kind]) -> BTreeMap<(&'static str, &'static str), 
         sum.split += miss.split * miss.split;
         sum.yardstick += miss.yardstick * miss.yardstick;
         sum.stated += miss.stated;
+        sum.bias += miss.split;
     }
     sums
 }
@@ -150,6 +216,8 @@ fn misses(args: &Args, kind: Kind, seed: u64) -> Result<Vec<Miss>, String> {
     } else {
         scenario
     };
+    let mut scenario = scenario;
+    (args.change)(&mut scenario.line);
     let pull = simulate::run(&scenario, seed);
     let inputs = Inputs {
         sheet: pull.sheet().map_err(|e| e.to_string())?,
