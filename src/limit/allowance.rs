@@ -4,11 +4,12 @@
 //! hold against its load is fitted (growth exponential in load; none and then a straight, for a sharp yield) and the fit
 //! is inverted. A curve counts only if its chi-squared does not reject it (1 %); where two hold, their difference widens the
 //! interval; where none does, or there are two holds, the last load that was surely within and the first that was surely
-//! beyond bracket the limit. Holds that are all within give a lower bound, never a limit.
+//! beyond bracket the limit. Holds that are all within give a lower bound, never a limit. In a hold of a locked winch the load
+//! falls: it can be surely beyond, never surely within.
 
 use super::course::Slip;
 use super::load::LoadErrors;
-use super::{AtRate, HoldCreep, Interface, LimitFigure, LimitInputs, earliest, first};
+use super::{AtRate, HoldCreep, Interface, LimitFigure, LimitInputs, earliest, first, holds};
 use crate::phases::{Phase, PhaseKind};
 use crate::sheet::Rule;
 use crate::stats::curves::Growth;
@@ -117,6 +118,19 @@ fn from_holds(
             })
         })
         .collect();
+    let locked = holds::locked(inputs, slip);
+    let locked = locked.iter().filter_map(|hold| {
+        Some(Point {
+            load: hold.load_kn * 1e3,
+            value: None,
+            error: f64::INFINITY,
+            low: of(hold).one_sided()?.0,
+            high: f64::INFINITY,
+            duration: hold.duration_s,
+        })
+    });
+    let alone = points.is_empty();
+    points.extend(locked.filter(|point| !alone || point.low > allowed));
     points.sort_by(|a, b| a.load.total_cmp(&b.load));
     let Some(top) = points.last() else {
         let locked = |p: &Phase| p.kind == PhaseKind::LockedHold;
@@ -163,6 +177,8 @@ fn from_holds(
             }
             let reason = if beyond.is_some() {
                 "the holds bracket it: more holds between these loads would tell"
+            } else if top.high.is_infinite() {
+                "in the highest hold the winch was locked and the load fell: it shows no more than what is surely beyond"
             } else {
                 "the highest hold is neither surely within nor surely beyond the allowance"
             };

@@ -39,6 +39,24 @@ pub(super) fn all(inputs: &LimitInputs, slips: &[Slip]) -> Vec<HoldCreep> {
         .collect()
 }
 
+/// Holds of a locked winch, each at the highest load in it: kept there, the line would have slipped at least as fast.
+pub(super) fn locked(inputs: &LimitInputs, slip: &Slip) -> Vec<HoldCreep> {
+    let of = |phase| {
+        let within = Within::of(inputs, slip, phase)?;
+        let highest = within.pick(&slip.load).into_iter().fold(0.0, f64::max);
+        Some(HoldCreep {
+            load_kn: highest / 1e3,
+            ..within.creep(inputs, slip)
+        })
+    };
+    inputs
+        .phases
+        .iter()
+        .filter(|p| p.kind == PhaseKind::LockedHold)
+        .filter_map(of)
+        .collect()
+}
+
 /// The blocks of one hold.
 pub(super) struct Within {
     /// Elements of the slip's lists.

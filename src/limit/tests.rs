@@ -376,6 +376,24 @@ fn degenerate_records_are_told_as_such() {
     near(load.low.unwrap(), 2e3, 1e-6);
     near(load.high.unwrap(), 3e3, 1e-6);
 
+    // Only the lower hold was kept; above it the winch was locked, and the load fell while the line slid too fast, or stood.
+    let mut schedule = steps(&[2e3, 4e3], 60.0);
+    schedule.pop();
+    schedule.push((PhaseKind::LockedHold, 60.0, 3.6e3));
+    let pull = both(Pull::new(&schedule, only_rate, Errors::NONE), creeping);
+    let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
+    assert_eq!(load.status, Status::Bracket, "{load:?}");
+    near(load.low.unwrap(), 2e3, 1e-6);
+    near(load.high.unwrap(), 4e3, 0.01);
+    let pull = both(Pull::new(&schedule, only_rate, Errors::NONE), nothing);
+    let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
+    assert_eq!(
+        (load.status, load.high),
+        (Status::Bracket, None),
+        "{load:?}"
+    );
+    assert!(load.reason.unwrap().contains("winch was locked"));
+
     // No hold at all.
     let pull = both(Pull::new(&ramp(4e3), only_rate, Errors::NONE), nothing);
     let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
