@@ -307,7 +307,6 @@ impl Pass {
     fn told_of_no_misfit(&self) -> Self {
         Self {
             misfit: vec![1.0; self.misfit.len()],
-            binding: None,
             ..self.clone()
         }
     }
