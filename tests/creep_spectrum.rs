@@ -3,14 +3,24 @@
 
 use bitterend::condition::condition;
 use bitterend::phases::phases;
-use bitterend::separate::{PartName, separate};
+use bitterend::separate::{BudgetLine, PartName, separate};
 use bitterend::simulate::{self, Grade, Kind, Line};
 
-/// What 24 pulls of lines that were changed gave for set and cover slip at the end: mean and root mean square of what it is off
-/// by, mm, and how many intervals hold the truth.
-fn set_of(kinds: [Kind; 2], change: impl Fn(&mut Line)) -> (f64, f64, usize) {
+/// What 24 pulls of lines that were changed gave for set and cover slip at the end.
+struct Found {
+    /// Mean and root mean square of what it is off by, mm.
+    bias: f64,
+    rms: f64,
+    /// How many intervals hold the truth.
+    held: usize,
+    /// In how many budgets stands that creep may be spread otherwise.
+    otherwise: usize,
+}
+
+fn set_of(kinds: [Kind; 2], change: impl Fn(&mut Line)) -> Found {
     let pulls = (1..=12).flat_map(|seed| kinds.map(|kind| (kind, seed)));
-    let (mut sum, mut squares, mut held, mut count) = (0.0, 0.0, 0, 0.0);
+    let (mut sum, mut squares, mut count) = (0.0, 0.0, 0.0);
+    let (mut held, mut otherwise) = (0, 0);
     for (kind, seed) in pulls {
         let mut scenario = kind.scenario(Grade::Good, seed);
         change(&mut scenario.line);
@@ -19,7 +29,10 @@ fn set_of(kinds: [Kind; 2], change: impl Fn(&mut Line)) -> (f64, f64, usize) {
         let (record, _) = condition(&pull.log(), &sheet).unwrap();
         let (phased, _) = phases(&record, &sheet);
         let (separated, _) = separate(&record, &phased, &sheet).unwrap();
-        let found = &separated.parts[&PartName::SetAndCoverSlip].end;
+        let part = &separated.parts[&PartName::SetAndCoverSlip];
+        let named = |line: &BudgetLine| line.source == "how creep spreads over time";
+        otherwise += usize::from(part.budget.iter().any(named));
+        let found = &part.end;
         let end = pull.truth.end;
         let truth = pull.truth.set[end] + pull.truth.cover_slip[end];
         let off = 1e3 * (found.value.unwrap() - truth);
@@ -28,12 +41,14 @@ fn set_of(kinds: [Kind; 2], change: impl Fn(&mut Line)) -> (f64, f64, usize) {
         count += 1.0;
         held += usize::from(found.low.unwrap() <= truth && truth <= found.high.unwrap());
     }
-    println!(
-        "off by {:.3}, {:.3} mm RMS, {held} held",
-        sum / count,
-        (squares / count).sqrt()
-    );
-    (sum / count, (squares / count).sqrt(), held)
+    let (bias, rms) = (sum / count, (squares / count).sqrt());
+    println!("off by {bias:.3}, {rms:.3} mm RMS, {held} held, {otherwise} otherwise");
+    Found {
+        bias,
+        rms,
+        held,
+        otherwise,
+    }
 }
 
 const GAUGES: [Kind; 2] = [Kind::CoreSlip, Kind::NoCoreGauge];
@@ -46,31 +61,28 @@ fn whole(line: &Line) -> f64 {
 /// Late set does not stand in for the slowest recovery where there is none. It did: 0.8 mm too large, 11 held.
 #[test]
 fn slow_recovery_is_not_taken_for_late_set() {
-    let (bias, rms, held) = set_of(GAUGES, |line| {
+    let found = set_of(GAUGES, |line| {
         line.stretch.loop_share = 0.0;
         line.set.late = 0.0;
     });
-    assert!(
-        bias.abs() < 0.5 && rms < 0.7 && held >= 21,
-        "{bias} mm, {rms} mm, {held}"
-    );
+    assert!(found.bias.abs() < 0.5 && found.rms < 0.7 && found.held >= 21);
 }
 
 /// Half of the creep quick, half slow. Taken for as uneven as a first fit finds it, it was off by 1.3 mm, 12 held.
 #[test]
 fn two_times_of_recovery() {
-    let (_, rms, held) = set_of(GAUGES, |line| {
+    let found = set_of(GAUGES, |line| {
         let half = 0.5 * whole(line);
         line.stretch.retarded = vec![(8.0, half), (300.0, half)];
     });
-    assert!(rms < 0.7 && held >= 22, "{rms} mm, {held}");
+    assert!(found.rms < 0.7 && found.held >= 22);
 }
 
 /// All creep at one time: the record shows that nothing slow follows.
 #[test]
 fn one_time_of_recovery() {
-    let (_, rms, held) = set_of(GAUGES, |line| {
+    let found = set_of(GAUGES, |line| {
         line.stretch.retarded = vec![(25.0, whole(line))];
     });
-    assert!(rms < 1.1 && held >= 22, "{rms} mm, {held}");
+    assert!(found.rms < 1.1 && found.held >= 22 && found.otherwise >= 12);
 }

@@ -12,6 +12,8 @@ use crate::stats::{autocorrelation, isotonic, linear, quantile};
 
 /// Slip of the neighbours that refine a crossing, as shares of the level.
 const NEIGHBOURS: (f64, f64) = (0.4, 2.0);
+/// Below this share of the highest load so far the line counts as eased.
+const EASED_SHARE: f64 = 0.9;
 /// Most neighbours on either side.
 const MOST_NEIGHBOURS: usize = 40;
 /// Smallest noise of a block that weights count with, m: finer than any gauge of a dock.
@@ -214,25 +216,24 @@ impl Slip {
 
     /// The same slip as its gauge saw it, block by block, instead of straight between nodes: a chord lies above slip that
     /// sets in slowly, and would reach a small level too early. Single readings that are noisier than what counts as slip
-    /// would reach it by their noise: then the course stays.
+    /// would reach it by their noise: then the course stays. So it does while the load is eased: friction that has held the
+    /// higher load holds the lower one, and in a rest noise alone would reach what a hold has nearly reached.
     pub fn as_read(&self) -> Self {
         let mut read = self.clone();
         let quiet = |noise: &f64| first::IN_UNCERTAINTIES * noise <= first::LEAST;
         if !self.noise.iter().all(quiet) {
             return read;
         }
-        for list in [&mut read.value, &mut read.low, &mut read.high] {
-            for (slip, left) in list.iter_mut().zip(&self.left) {
-                *slip += left;
-            }
-        }
         let factor = quantile::normal(0.5 + 0.5 * LEVEL);
-        for i in 0..read.value.len() {
-            let scatter = factor * read.noise[i];
-            read.low[i] = read.value[i] - (read.value[i] - read.low[i]).hypot(scatter);
-            read.high[i] = read.value[i] + (read.high[i] - read.value[i]).hypot(scatter);
+        read.scatter = vec![0.0; self.value.len()];
+        for i in (0..self.value.len()).filter(|i| self.load[*i] >= EASED_SHARE * self.highest[*i]) {
+            let scatter = factor * self.noise[i];
+            let [below, above] = [self.value[i] - self.low[i], self.high[i] - self.value[i]];
+            read.value[i] += self.left[i];
+            read.low[i] = read.value[i] - below.hypot(scatter);
+            read.high[i] = read.value[i] + above.hypot(scatter);
+            read.scatter[i] = self.noise[i];
         }
-        read.scatter.clone_from(&read.noise);
         read
     }
 
