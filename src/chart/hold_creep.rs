@@ -56,11 +56,17 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             let slips = holds
                 .iter()
                 .flat_map(|h| h.points.iter().map(|p| units.length(p.1)));
+            // The axis holds the interval of each slip as well: what is far within it looks like nothing.
+            let intervals = holds
+                .iter()
+                .flat_map(|h| [h.slip.low, h.slip.high])
+                .flatten()
+                .map(|slip| units.length(1e3 * slip));
             let panel = Panel::new(
                 panel_top,
                 panel_top + PANEL,
                 x.clone(),
-                Scale::linear(slips.chain([0.0]), 4),
+                Scale::linear(slips.chain(intervals).chain([0.0]), 4),
             );
             let x_name = (g + 1 == groups.len()).then_some("time since the start of the hold, s");
             panel.axes(
