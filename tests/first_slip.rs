@@ -63,7 +63,7 @@ fn a_slip_that_lingers_below_the_level_has_a_wide_limit() {
             low <= truth && truth <= high
         })
         .collect();
-    // Without the scatter of single readings this one is not. (Of a thousand such pulls 945 are, see DEVELOPERS.md.)
+    // Without the scatter of single readings this one is not.
     assert!(held.contains(&64), "{held:?}");
     assert!(10 * held.len() >= 9 * seeds.count(), "{held:?}");
 }

@@ -84,6 +84,8 @@ struct Point {
     low: f64,
     high: f64,
     duration: f64,
+    /// The load fell: what it shows is only what is surely beyond.
+    locked: bool,
 }
 
 fn from_holds(
@@ -115,6 +117,7 @@ fn from_holds(
                 low,
                 high,
                 duration: hold.duration_s,
+                locked: false,
             })
         })
         .collect();
@@ -127,6 +130,7 @@ fn from_holds(
             low: of(hold).one_sided()?.0,
             high: f64::INFINITY,
             duration: hold.duration_s,
+            locked: true,
         })
     });
     let alone = points.is_empty();
@@ -177,7 +181,7 @@ fn from_holds(
             }
             let reason = if beyond.is_some() {
                 "the holds bracket it: more holds between these loads would tell"
-            } else if top.high.is_infinite() {
+            } else if top.locked {
                 "in the highest hold the winch was locked and the load fell: it shows no more than what is surely beyond"
             } else {
                 "the highest hold is neither surely within nor surely beyond the allowance"

@@ -6,14 +6,13 @@
 use super::seating::Seating;
 use super::{Interface, LimitInputs, SlipEvent, first};
 use crate::ingest::GaugeKind;
+use crate::phases::EASED_SHARE;
 use crate::separate::{Course, PartName};
 use crate::stats::estimate::LEVEL;
 use crate::stats::{autocorrelation, isotonic, linear, quantile};
 
 /// Slip of the neighbours that refine a crossing, as shares of the level.
 const NEIGHBOURS: (f64, f64) = (0.4, 2.0);
-/// Below this share of the highest load so far the line counts as eased.
-const EASED_SHARE: f64 = 0.9;
 /// Most neighbours on either side.
 const MOST_NEIGHBOURS: usize = 40;
 /// Smallest noise of a block that weights count with, m: finer than any gauge of a dock.

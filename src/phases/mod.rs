@@ -168,6 +168,8 @@ impl Phased {
 const SLACK_SHARE: f64 = 0.9;
 /// A fall by this share of the peak load counts as an unloading: less does not show what comes back.
 pub const CYCLE_SHARE: f64 = 0.3;
+/// Below this share of the highest load so far the line counts as eased: friction that held that load holds this one.
+pub(crate) const EASED_SHARE: f64 = 0.9;
 
 /// Cuts a conditioned record into phases and blocks.
 #[must_use]

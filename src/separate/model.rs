@@ -15,7 +15,7 @@ use std::ops::Range;
 
 use crate::condition::{Conditioned, ROUNDED_S};
 use crate::ingest::GaugeKind;
-use crate::phases::{PhaseKind, Phased};
+use crate::phases::{EASED_SHARE, PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
 use crate::separate::nodes::{self, Node};
 use crate::separate::points::Points;
@@ -167,8 +167,6 @@ const LEFT_OPEN: (f64, f64) = (0.6, 0.75);
 const LOST: f64 = 100.0;
 /// Rows further apart than this many periods leave a gap.
 pub(super) const GAP_PERIODS: f64 = 10.0;
-/// Below this share of the highest load so far the line counts as eased.
-const EASED_SHARE: f64 = 0.9;
 /// The pace of a slip falls to a third with this share of the load (common practice, no source: a twentieth to an eighth).
 const SLIPS_ON_SCALE: f64 = 0.1;
 /// That pace is taken from the last seconds of a hold, s.
