@@ -407,3 +407,60 @@ impl Slip {
             .is_none_or(|first| self.top() <= 1.05 * first)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A slip that stands at `value` under these loads, within intervals of these half widths.
+    fn standing(value: f64, load: &[f64], half: &[f64]) -> Slip {
+        let n = load.len();
+        Slip {
+            interface: Interface::Cover,
+            absent: None,
+            known: Known::Value,
+            block: (0..n).collect(),
+            time: (0..n).map(|i| 10.0 * i as f64).collect(),
+            load: load.to_vec(),
+            highest: vec![3e3; n],
+            value: vec![value; n],
+            low: half.iter().map(|h| value - h).collect(),
+            high: half.iter().map(|h| value + h).collect(),
+            noise: vec![1e-5; n],
+            left: vec![0.0; n],
+            scatter: vec![0.0; n],
+            seating: None,
+            open: vec![],
+            jumps: vec![],
+            period_s: 0.1,
+            load_noise: 10.0,
+            rows: vec![100; n],
+            at_readings: false,
+        }
+    }
+
+    /// A hold leaves 0.09 mm; in the rest after it one reading lies at 0.11 mm. It is not taken; those at the load are.
+    #[test]
+    fn readings_are_not_taken_while_the_load_is_eased() {
+        let mut slip = standing(9e-5, &[3e3, 3e2, 3e2, 3e3], &[1e-5; 4]);
+        slip.left = vec![-1e-6, 0.0, 2e-5, 3e-6];
+        let read = slip.as_read();
+        let expected = [8.9e-5, 9e-5, 9e-5, 9.3e-5];
+        for (found, wanted) in read.value.iter().zip(expected) {
+            assert!((found - wanted).abs() < 1e-12, "{:?}", read.value);
+        }
+        assert_eq!(read.scatter, [1e-5, 0.0, 0.0, 1e-5]);
+        assert!(read.high[3] - read.value[3] > 2e-5, "scatter widens");
+        assert!((read.high[2] - read.value[2] - 1e-5).abs() < 1e-12);
+        assert_eq!(read.crossing(&read.value, |_| 1e-4), None);
+    }
+
+    /// What an interval opens by is the change of its standard uncertainty.
+    #[test]
+    fn an_interval_opens_by_the_change_of_its_uncertainty() {
+        let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+        let slip = standing(0.0, &[3e3; 2], &[1e-5 * factor, 4e-5 * factor]);
+        assert!((slip.opening(0, 1) - 3e-5).abs() < 1e-12);
+        assert!((slip.opening(1, 0) - 3e-5).abs() < 1e-12);
+    }
+}
