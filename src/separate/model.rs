@@ -12,6 +12,7 @@
 //! mark or tail; with travel alone also the stopper slip. It never falls, like every slip.
 
 use std::ops::Range;
+use std::rc::Rc;
 
 use crate::condition::{Conditioned, ROUNDED_S};
 use crate::ingest::GaugeKind;
@@ -223,7 +224,7 @@ pub(super) fn fit(
     let Some((mut balance, mut pass)) = scene.settle(Vec::new(), creep)? else {
         return Ok(None);
     };
-    let gain = scene.gain_of_free_creep(&pass);
+    let gain = scene.gain_of_free_creep(&balance, &pass);
     let mut other_creep = None;
     if gain > UNEVEN_CREEP_LOSS.0
         && let Some((mut other, of_other)) = scene.settle(Vec::new(), Creep::Uneven)?
@@ -235,7 +236,7 @@ pub(super) fn fit(
         }
         other_creep = Some((other.fit, (UNEVEN_CREEP_LOSS.1 / gain).min(1.0)));
     }
-    if let Some((wander, uneven)) = scene.wander(&pass)? {
+    if let Some((wander, uneven)) = scene.wander(&balance, &pass)? {
         if !uneven.is_empty()
             && let Some((again, _)) = scene.settle(uneven, creep)?
         {
@@ -288,9 +289,10 @@ enum Creep {
 struct Pass {
     slope: Vec<f64>,
     misfit: Vec<f64>,
-    binding: Option<Vec<bool>>,
     /// Weights of the stretch columns, the splines first.
-    spline: Option<Vec<f64>>,
+    spline: Vec<f64>,
+    /// The stretch columns that they lead to: the longest to compute, and the same in fits that are compared.
+    shapes: Rc<Columns>,
     /// Lags taken out of the gauges, s.
     lags: Vec<(GaugeKind, f64)>,
     /// Gauges whose drift was seen to be uneven.
@@ -354,36 +356,33 @@ impl Scene<'_> {
             })
             .map(|(kind, lag)| (kind, lag.lag_s))
             .collect();
-        let Some(rough) = self.assemble(&lags, None)? else {
+        let Some(rough) = self.assemble(&lags, None, None)? else {
             return Ok(None);
         };
         // The rough fit does not know the load's noise in the travel yet: what it leaves says nothing about the model.
         let mut misfit = vec![1.0; rough.misfit.len()];
-        let mut slope = self.slope(&rough, None);
+        let mut slope = self.slope(&rough, &self.stretch(&self.phased.quiet_load_n, None), None);
         let mut balance = rough;
         let mut passes = 0;
         loop {
+            let spline: Vec<f64> = {
+                let weights = balance.stretch.weights.iter();
+                weights.map(|w| balance.fit.weights[*w]).collect()
+            };
             let pass = Pass {
                 slope,
                 misfit,
-                binding: Some(balance.fit.binding.clone()).filter(|_| passes > 0),
                 lags: lags.clone(),
                 uneven: uneven.clone(),
                 creep,
                 nodes: (passes > 0).then(|| balance.halved()),
-                spline: Some(
-                    balance
-                        .stretch
-                        .weights
-                        .iter()
-                        .map(|w| balance.fit.weights[*w])
-                        .collect(),
-                ),
+                shapes: Rc::new(self.stretch(&self.phased.quiet_load_n, Some(&spline))),
+                spline,
             };
-            let Some(next) = self.assemble(&lags, Some(&pass))? else {
+            let Some(next) = self.assemble(&lags, Some(&pass), Some(&balance.fit))? else {
                 return Ok(None);
             };
-            slope = self.slope(&next, pass.spline.as_deref());
+            slope = self.slope(&next, &pass.shapes, Some(&pass.spline));
             misfit = next
                 .misfit
                 .iter()
@@ -423,15 +422,16 @@ impl Scene<'_> {
 
     /// By how much the sum of squares over the variance falls where creep may spread in any way; nothing where the record is
     /// too poor for that.
-    fn gain_of_free_creep(&self, pass: &Pass) -> f64 {
+    fn gain_of_free_creep(&self, balance: &Balance, pass: &Pass) -> f64 {
         let told = pass.told_of_no_misfit();
         let free = Pass {
             creep: Creep::Free,
             ..told.clone()
         };
         let squares = |pass: &Pass| -> Option<f64> {
-            let balance = self.assemble(&pass.lags, Some(pass)).ok().flatten()?;
-            Some(balance.problem.squares(&balance.fit).iter().sum())
+            let fitted = self.assemble(&pass.lags, Some(pass), Some(&balance.fit));
+            let fitted = fitted.ok().flatten()?;
+            Some(fitted.problem.squares(&fitted.fit).iter().sum())
         };
         squares(&told)
             .zip(squares(&free))
@@ -441,7 +441,11 @@ impl Scene<'_> {
     /// The fit with every stated drift free to be uneven, and the gauges whose readings that explains far better. Free in
     /// every record, it would give way to slip that noise only adds to; where it is not seen, it is in the uncertainty
     /// only. `None` where the sheet states no drift.
-    fn wander(&self, pass: &Pass) -> Result<Option<(Fit, Vec<GaugeKind>)>, SolveError> {
+    fn wander(
+        &self,
+        balance: &Balance,
+        pass: &Pass,
+    ) -> Result<Option<(Fit, Vec<GaugeKind>)>, SolveError> {
         let drifting = self.record.gauges.iter();
         let drifting: Vec<GaugeKind> = drifting
             .filter(|gauge| gauge.errors.drift > 0.0)
@@ -452,14 +456,14 @@ impl Scene<'_> {
         }
         let lags = pass.lags.clone();
         let even = pass.told_of_no_misfit();
-        let Some(without) = self.assemble(&lags, Some(&even))? else {
+        let Some(without) = self.assemble(&lags, Some(&even), Some(&balance.fit))? else {
             return Ok(None);
         };
         let free = Pass {
             uneven: drifting,
             ..even
         };
-        let Some(with) = self.assemble(&lags, Some(&free))? else {
+        let Some(with) = self.assemble(&lags, Some(&free), Some(&without.fit))? else {
             return Ok(None);
         };
         let squares = |balance: &Balance| balance.problem.squares(&balance.fit);
@@ -577,6 +581,11 @@ impl<'a> Scene<'a> {
         })
     }
 
+    /// Columns of the stretch under a load, with the lags and the open loop of the pass before.
+    fn stretch(&self, load_n: &[f64], spline: Option<&[f64]>) -> Columns {
+        self.columns(bases::stretch, load_n, spline)
+    }
+
     /// Columns counted from the first dwell; those that hardly move (shapes below the pre-tension) are blanked.
     fn zeroed(&self, mut columns: Columns) -> Vec<Vec<f64>> {
         for column in &mut columns.columns {
@@ -633,6 +642,7 @@ impl<'a> Scene<'a> {
         &self,
         lags: &[(GaugeKind, f64)],
         pass: Option<&Pass>,
+        similar: Option<&Fit>,
     ) -> Result<Option<Balance>, SolveError> {
         let n = self.blocks.len();
         let travel = self.reading(GaugeKind::Travel, lags);
@@ -645,7 +655,7 @@ impl<'a> Scene<'a> {
         if travel.is_none() && mark.is_none() && tail.is_none() && core.is_none() {
             return Ok(None);
         }
-        let spline = pass.and_then(|p| p.spline.as_deref());
+        let spline = pass.map(|p| p.spline.as_slice());
         let mut weights = Vec::new();
         // No shape makes more than the whole movement: far from binding, but it settles combinations that fit alike.
         let widest = |r: &Option<Reading>| {
@@ -671,7 +681,10 @@ impl<'a> Scene<'a> {
             }
         };
         let give = self.zeroed(self.columns(bases::give, &self.phased.quiet_grip_n, None));
-        let columns = self.columns(bases::stretch, &self.phased.quiet_load_n, spline);
+        let columns = match pass {
+            Some(pass) => Columns::clone(&pass.shapes),
+            None => self.stretch(&self.phased.quiet_load_n, None),
+        };
         let lagged = if travel.is_some() {
             columns.lags.clone()
         } else {
@@ -867,7 +880,7 @@ impl<'a> Scene<'a> {
             rows,
             alike: self.creep_spectrum(&lagged, pass),
         };
-        let fit = problem.solve(pass.and_then(|p| p.binding.as_deref()))?;
+        let fit = problem.solve(similar)?;
         let residuals = problem.residuals(&fit);
         let misfit = problem
             .rows
@@ -909,7 +922,7 @@ impl<'a> Scene<'a> {
         lags: &[Range<usize>],
         pass: Option<&Pass>,
     ) -> Vec<(usize, usize, f64)> {
-        let Some((spline, creep)) = pass.and_then(|p| Some((p.spline.as_ref()?, p.creep))) else {
+        let Some((spline, creep)) = pass.map(|p| (&p.spline, p.creep)) else {
             return Vec::new();
         };
         let mean = |range: &Range<usize>| {
@@ -1053,7 +1066,7 @@ impl<'a> Scene<'a> {
     }
 
     /// Slope of stretch against load per block, mm/N, from a small shift of the load.
-    fn slope(&self, balance: &Balance, spline: Option<&[f64]>) -> Vec<f64> {
+    fn slope(&self, balance: &Balance, low: &Columns, spline: Option<&[f64]>) -> Vec<f64> {
         let step = SLOPE_STEP * self.phased.peak_n;
         let n = self.blocks.len();
         if balance.stretch.weights.is_empty() {
@@ -1061,10 +1074,7 @@ impl<'a> Scene<'a> {
         }
         let load = &self.phased.quiet_load_n;
         let shifted: Vec<f64> = load.iter().map(|f| f + step).collect();
-        let (low, high) = (
-            self.columns(bases::stretch, load, spline),
-            self.columns(bases::stretch, &shifted, spline),
-        );
+        let high = self.stretch(&shifted, spline);
         (0..n)
             .map(|k| {
                 let at = |c: &Columns| -> f64 {
@@ -1074,7 +1084,7 @@ impl<'a> Scene<'a> {
                         .map(|(c, w)| c[k] * balance.fit.weights[*w])
                         .sum()
                 };
-                ((at(&high) - at(&low)) / step).max(0.0)
+                ((at(&high) - at(low)) / step).max(0.0)
             })
             .collect()
     }

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
+
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{CYCLE_SHARE, PhaseKind, Phased};
@@ -99,18 +101,23 @@ pub(super) fn split(
     means: &Means,
 ) -> Split {
     let reader = Reader::new(balance, record, phased, sheet);
-    let mut parts = BTreeMap::new();
-    let mut support = Vec::new();
-    for name in PartName::ALL {
-        let (how, missing, part) = reader.part(name, means);
-        support.push(Support {
-            part: name,
-            how: how.to_owned(),
-            missing: missing.to_owned(),
-        });
-        parts.insert(name, part);
+    let read: Vec<_> = PartName::ALL
+        .into_par_iter()
+        .map(|name| {
+            let (how, missing, part) = reader.part(name, means);
+            let support = Support {
+                part: name,
+                how: how.to_owned(),
+                missing: missing.to_owned(),
+            };
+            (support, (name, part))
+        })
+        .collect();
+    let (support, parts): (_, Vec<_>) = read.into_iter().unzip();
+    Split {
+        parts: parts.into_iter().collect(),
+        support,
     }
-    Split { parts, support }
 }
 
 /// Reads parts out of a balance.
@@ -600,28 +607,28 @@ impl<'a> Reader<'a> {
 
     /// A part that may have either sign.
     fn plain_part(&self, f: &PerBlock, method: &str) -> Part {
-        let at = |m: &Moment| {
-            let (value, spread) = self.at_moment(f, m, None);
-            (interval::two_sided(value, &spread, LEVEL, method), spread)
-        };
-        self.assemble(f, at, |_| 0.0, false)
+        let known = |m: &Moment| self.at_moment(f, m, None);
+        let interval =
+            |_: &Moment, value, spread: &Spread| interval::two_sided(value, spread, LEVEL, method);
+        self.assemble(f, known, interval, |_| 0.0, false)
     }
 
     /// The stretch: what the shapes make of the load, and what the travel gauge saw of it beyond them.
     fn stretch_part(&self) -> Part {
         let f = self.shape(&[&self.balance.stretch, &self.balance.unwritten]);
         let seen = self.seen_of_stretch();
-        let at = |m: &Moment| {
+        let known = |m: &Moment| {
             let (value, mut spread) = self.at_moment(&f, m, None);
             let factors = m.factors(|k| self.balance.fit.value(&f(k)) + seen[k].0);
             let beyond: f64 = factors.iter().map(|(k, c)| c * seen[*k].0).sum();
             let own = factors.iter().map(|(k, c)| c * seen[*k].1);
             spread.noise = own.fold(spread.noise, f64::hypot);
-            let method = "what comes back, at once and late";
-            let estimate = interval::two_sided(value + beyond, &spread, LEVEL, method);
-            (estimate, spread)
+            (value + beyond, spread)
         };
-        self.assemble(&f, at, |k| -seen[k].0, false)
+        let interval = |_: &Moment, value, spread: &Spread| {
+            interval::two_sided(value, spread, LEVEL, "what comes back, at once and late")
+        };
+        self.assemble(&f, known, interval, |k| -seen[k].0, false)
     }
 
     /// What the fit leaves of the travel is mostly stretch: the line answers the load that was there, the shapes the load
@@ -651,24 +658,27 @@ impl<'a> Reader<'a> {
 
     /// A part that never falls.
     fn slip_part(&self, f: &PerBlock, seen: Option<Seen>, method: &str) -> Part {
-        let at = |m: &Moment| {
-            let functional = f(m.after);
-            let (value, spread) = self.at_moment(f, m, seen.as_ref());
+        let known = |m: &Moment| self.at_moment(f, m, seen.as_ref());
+        let interval = |m: &Moment, value, spread: &Spread| {
             let mut step = (0.0f64, 0.0f64);
-            for (s, _, _) in &functional.sequences {
+            for (s, _, _) in &f(m.after).sequences {
                 let (estimate, sd) =
                     self.balance
                         .problem
                         .late_step(&self.balance.fit, &self.residuals, *s, m.after);
                 step = (step.0 + estimate.max(-3.0 * sd), step.1.hypot(sd));
             }
-            (interval::slip(value, &spread, step, LEVEL, method), spread)
+            interval::slip(value, spread, step, LEVEL, method)
         };
         if let Some(read) = self.read_at(f) {
+            let at = |m: &Moment| {
+                let (value, spread) = known(m);
+                (interval(m, value, &spread), spread)
+            };
             return self.between_readings(f, at, &read);
         }
         let lean = |k: usize| seen.as_ref().map_or(0.0, |_| self.lean(&f(k)));
-        self.assemble(f, at, lean, true)
+        self.assemble(f, known, interval, lean, true)
     }
 
     /// Blocks at which a combination is known, if gauges that it needs were read by hand; `None` if all were logged.
@@ -758,13 +768,20 @@ impl<'a> Reader<'a> {
         ))
     }
 
+    /// Figures of the end and of the proof load, and the course between: `known` gives value and spread at a moment,
+    /// `interval` what they make of it.
     fn assemble(
         &self,
         f: &PerBlock,
-        at: impl Fn(&Moment) -> (Estimate, Spread),
+        known: impl Fn(&Moment) -> (f64, Spread),
+        interval: impl Fn(&Moment, f64, &Spread) -> Estimate,
         lean: impl Fn(usize) -> f64,
         floor_at_zero: bool,
     ) -> Part {
+        let at = |m: &Moment| {
+            let (value, spread) = known(m);
+            (interval(m, value, &spread), spread)
+        };
         let (end, spread) = at(&self.end);
         let at_proof = match &self.proof {
             Ok(moment) => at(moment).0,
@@ -784,7 +801,7 @@ impl<'a> Reader<'a> {
             .stations
             .iter()
             .map(|k| {
-                let half = ratio * at(&Moment::block(*k)).1.standard();
+                let half = ratio * known(&Moment::block(*k)).1.standard();
                 (*k, half, half.max(one_sided), 0.0)
             })
             .collect();

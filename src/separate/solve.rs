@@ -16,6 +16,7 @@ use clarabel::solver::{
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use crate::separate::nodes::Node;
 use crate::separate::skyline::{Factor, Lower, dot};
@@ -92,6 +93,8 @@ pub(super) struct Problem {
 struct Layout {
     /// `terms[s][k]`: unknowns that make the value of sequence s at block k, with their coefficients.
     terms: Vec<Vec<Terms>>,
+    /// Sequence and block of each unknown after the weights.
+    nodes: Vec<(usize, usize)>,
     /// Neighbouring values of sequences that may fall.
     loose: Vec<(usize, usize)>,
     weights: usize,
@@ -103,6 +106,25 @@ struct Layout {
 /// At most two unknowns with their coefficients.
 #[derive(Debug, Clone, Copy, Default)]
 struct Terms([Option<(usize, f64)>; 2]);
+
+impl Layout {
+    /// Constraints that bind where a similar problem ended: what did not grow there, and weights that were nothing.
+    fn held_in(&self, earlier: &Fit) -> Vec<bool> {
+        let value = |unknown: usize| {
+            let found = match unknown.checked_sub(self.weights) {
+                Some(place) => {
+                    let (s, at) = self.nodes[place];
+                    earlier.sequences.get(s).and_then(|values| values.get(at))
+                }
+                None => earlier.weights.get(unknown),
+            };
+            found.copied().unwrap_or(0.0)
+        };
+        let grown =
+            |(upper, lower): &(usize, Option<usize>)| value(*upper) - lower.map_or(0.0, value);
+        self.bounds.iter().map(|b| grown(b) <= ZERO).collect()
+    }
+}
 
 impl Terms {
     fn iter(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
@@ -119,8 +141,8 @@ pub(super) struct Fit {
     pub weights: Vec<f64>,
     /// `sequences[s][k]`.
     pub sequences: Vec<Vec<f64>>,
-    /// Constraints that bind, in the order of the layout: a start for a similar problem.
-    pub binding: Vec<bool>,
+    /// Constraints that bind, in the order of the layout.
+    binding: Vec<bool>,
     /// All unknowns in the order of the layout.
     values: Vec<f64>,
     layout: Layout,
@@ -205,6 +227,8 @@ const RIDGE: f64 = 1e-7;
 const LOOSE_TIE: f64 = 1e-3;
 /// Most rounds of pivoting; a handful is usual.
 const ROUNDS: usize = 600;
+/// Most of them from what binds in a similar problem: beyond that the interior point is quicker.
+const FEW_ROUNDS: usize = 40;
 /// A constraint violated by less than this, in mm, holds.
 const ZERO: f64 = 1e-6;
 /// After so many rounds, where columns alike to the last digits keep changing places, a tenth of a micrometre will do.
@@ -262,6 +286,7 @@ impl Problem {
             .collect();
         Layout {
             terms,
+            nodes: order.iter().map(|(at, s, _)| (*s, *at)).collect(),
             loose,
             weights: self.weights.len(),
             unknowns: self.weights.len() + order.len(),
@@ -370,12 +395,12 @@ impl Problem {
         Normal { columns, right }
     }
 
-    /// Solves the problem; `start` is the binding set of a similar one, if there is any.
-    pub(super) fn solve(&self, start: Option<&[bool]>) -> Result<Fit, SolveError> {
+    /// Solves the problem; what binds in the solution of a similar one, if there is any, is a start.
+    pub(super) fn solve(&self, similar: Option<&Fit>) -> Result<Fit, SolveError> {
         let layout = self.layout();
         let normal = self.normal_equations(&layout);
-        if let Some(start) = start.filter(|s| s.len() == layout.bounds.len())
-            && let Ok(fit) = self.pivot(&layout, &normal, start.to_vec())
+        if let Some(similar) = similar
+            && let Ok(fit) = self.pivot(&layout, &normal, layout.held_in(similar), FEW_ROUNDS)
         {
             return Ok(fit);
         }
@@ -384,10 +409,12 @@ impl Problem {
             // Readings without any noise are beyond its numbers; from nothing sliding pivoting takes longer, but arrives.
             Err(error) => {
                 let held = vec![true; layout.bounds.len()];
-                return self.pivot(&layout, &normal, held).map_err(|_| error);
+                return self
+                    .pivot(&layout, &normal, held, ROUNDS)
+                    .map_err(|_| error);
             }
         };
-        match self.pivot(&layout, &normal, binding.clone()) {
+        match self.pivot(&layout, &normal, binding.clone(), ROUNDS) {
             // Columns alike to the last digits keep changing places: the interior point is the solution as well as any.
             Err(SolveError::NoSolution(_)) => {
                 let held = solve_held(&layout, &normal, &binding)?;
@@ -403,6 +430,7 @@ impl Problem {
         layout: &Layout,
         normal: &Normal,
         mut binding: Vec<bool>,
+        rounds: usize,
     ) -> Result<Fit, SolveError> {
         let (mut fewest, mut patience) = (usize::MAX, 3);
         let curvature: Vec<f64> = normal
@@ -411,7 +439,7 @@ impl Problem {
             .enumerate()
             .map(|(j, c)| c.iter().find(|(i, _)| *i == j).map_or(1.0, |(_, v)| *v))
             .collect();
-        for round in 0..ROUNDS {
+        for round in 0..rounds {
             let holds = if round < PATIENT { ZERO } else { NEARLY_ZERO };
             let Held {
                 reduced,
@@ -526,8 +554,7 @@ impl Problem {
         let normal = self.normal_equations(layout);
         let expected = normal.times(&fit.values);
         let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let mut draws = Vec::new();
-        for _ in 0..count {
+        let mut fresh = || {
             let mut right = expected.clone();
             for rows in &self.rows {
                 for k in (0..self.blocks).filter(|k| rows.reading[*k].is_finite()) {
@@ -551,18 +578,21 @@ impl Problem {
                 right[*a] += z / sd;
                 right[*b] -= z / sd;
             }
+            right
+        };
+        let rights: Vec<Vec<f64>> = (0..count).map(|_| fresh()).collect();
+        let refit = |right| {
             let drawn = Normal {
                 columns: normal.columns.clone(),
                 right,
             };
-            if let Ok(fit) = self.pivot(layout, &drawn, fit.binding.clone()) {
-                draws.push(Draw {
-                    weights: fit.weights,
-                    sequences: fit.sequences,
-                });
-            }
-        }
-        draws
+            let settled = self.pivot(layout, &drawn, fit.binding.clone(), ROUNDS);
+            settled.ok().map(|fit| Draw {
+                weights: fit.weights,
+                sequences: fit.sequences,
+            })
+        };
+        rights.into_par_iter().filter_map(refit).collect()
     }
 
     /// The largest step that sequence `s` might still take at or shortly before block `at` without being noticed:
