@@ -57,7 +57,8 @@ struct Have {
 /// | travel, one ramp | the total only (no stretch curve is given in these sheets) |
 /// | travel, with unloading cycles | what came back and what did not; not which slip |
 /// | + cover mark (and body) | stopper slip; set and cover slip as one figure; each of the two bracketed |
-/// | + core draw-in | cover slip bracketed from draw-in to draw-in and set; a value once draw-in follows one to one |
+/// | + core draw-in | cover slip bracketed from draw-in to draw-in and set (without mark or unloading: and all else that
+/// the travel holds); a value once draw-in follows one to one |
 ///
 /// Without an unloading nothing tells the give of the jaws from slip: both are bracketed at most. A body gauge alone sees
 /// the mount, not the jaws.
@@ -79,6 +80,7 @@ fn allowed(part: PartName, have: Have) -> Claim {
         PartName::CoverSlip if core && tail_stores_nothing => Value,
         PartName::Set if core && tail_stores_nothing && travel && mark && unloads => Value,
         PartName::CoverSlip | PartName::Set if travel && mark && unloads => Bracket,
+        PartName::CoverSlip if core && travel => Bracket,
         PartName::Give if mark && unloads => Value,
         PartName::Give if mark || body => Bracket,
         _ => Nothing,
@@ -286,6 +288,18 @@ fn variants(stored: &Stored) -> Vec<Variant> {
             ..whole("what the tail stores not stated".to_owned())
         });
         out.push(Variant {
+            tail_unstated: true,
+            dropped: vec![GaugeKind::Mark],
+            ..whole("what the tail stores not stated, without mark".to_owned())
+        });
+        if let Some((high, _)) = falls.first() {
+            out.push(Variant {
+                tail_unstated: true,
+                rows: (0..=*high).collect(),
+                ..whole("what the tail stores not stated, never eased".to_owned())
+            });
+        }
+        out.push(Variant {
             whipped: true,
             ..whole("bitter end whipped".to_owned())
         });
@@ -442,12 +456,13 @@ fn judge(stored: &Stored, variant: &Variant, tally: &mut Tally) {
     });
     for part in PartName::ALL {
         let found = &analysis.separated.parts[&part];
-        // Inside the bracket of a tail that may store, a value may be shown with its assumption named.
-        let named = found
-            .end
-            .reason
-            .as_ref()
-            .is_some_and(|r| r.contains("stored in the tail"));
+        // Without a travel gauge nothing bounds what a tail stored: a value may be shown with its assumption named.
+        let named = !have.travel
+            && found
+                .end
+                .reason
+                .as_ref()
+                .is_some_and(|r| r.contains("which the sheet does not state"));
         let most = allowed(
             part,
             Have {

@@ -105,30 +105,57 @@ fn steps(phased: &Phased, separated: &Separated) -> Vec<StepRow> {
         }
         let count = counts.entry(phase.kind).or_insert(0);
         *count += 1;
-        let Some(k) = (0..blocks.len())
-            .rev()
-            .find(|k| blocks.first[*k] < phase.end && blocks.first[*k] >= phase.first)
-        else {
+        let inside: Vec<usize> = (0..blocks.len())
+            .filter(|k| blocks.first[*k] < phase.end && blocks.first[*k] >= phase.first)
+            .collect();
+        if inside.is_empty() {
             continue;
+        }
+        let end = End {
+            time_s: &blocks.time_s,
+            inside: &inside[inside.len().saturating_sub(3)..],
+            end_s: phase.end_s,
         };
         rows.push(StepRow {
             label: format!("{} {count}", phase.kind.word()),
             time_s: phase.end_s,
-            load_kn: blocks.load_n[k] / 1e3,
-            travel_mm: separated
-                .travel_m
-                .get(k)
-                .copied()
-                .filter(|t| t.is_finite())
-                .map(|t| 1e3 * t),
+            load_kn: end.of(&blocks.load_n) / 1e3,
+            travel_mm: Some(1e3 * end.of(&separated.travel_m)).filter(|t| t.is_finite()),
             parts: separated
                 .parts
                 .iter()
-                .filter_map(|(name, part)| Some((*name, at(*name, part.course.as_ref()?, k)?)))
+                .filter_map(|(name, part)| Some((*name, at(*name, part.course.as_ref()?, &end)?)))
                 .collect(),
         });
     }
     rows
+}
+
+/// The end of a phase, seen from its last three blocks or fewer.
+struct End<'a> {
+    time_s: &'a [f64],
+    inside: &'a [usize],
+    end_s: f64,
+}
+
+impl End<'_> {
+    /// A value at the end from its means over the last blocks, NaN where there is none: on from the last mean by the
+    /// flatter of the last two slopes. What jumped once between two blocks does not go on jumping.
+    fn of(&self, values: &[f64]) -> f64 {
+        let at = |k: usize| values.get(k).copied().unwrap_or(f64::NAN);
+        let slope = |pair: &[usize]| {
+            (at(pair[1]) - at(pair[0])) / (self.time_s[pair[1]] - self.time_s[pair[0]])
+        };
+        let last = self.inside[self.inside.len() - 1];
+        let slopes: Vec<f64> = self.inside.windows(2).map(slope).collect();
+        let on = match slopes[..] {
+            [before, after] if before * after > 0.0 => {
+                before.abs().min(after.abs()) * after.signum()
+            }
+            _ => 0.0,
+        };
+        at(last) + on * (self.end_s - self.time_s[last])
+    }
 }
 
 /// Parts that a slack line no longer has.
@@ -168,10 +195,10 @@ fn slack_from(phased: &Phased, separated: &Separated) -> usize {
     (0..blocks.len()).rfind(|k| taut(*k)).map_or(0, |k| k + 1)
 }
 
-/// A course at one block as an estimate; `None` where it has no value.
-fn at(name: PartName, course: &Course, k: usize) -> Option<Estimate> {
+/// A course at the end of a phase as an estimate; `None` where it has no value.
+fn at(name: PartName, course: &Course, end: &End) -> Option<Estimate> {
     const METHOD: &str = "course of the part";
-    let (low, high) = (*course.low.get(k)?, *course.high.get(k)?);
+    let (low, high) = (end.of(&course.low), end.of(&course.high));
     if !low.is_finite() || !high.is_finite() {
         return None;
     }
@@ -184,7 +211,7 @@ fn at(name: PartName, course: &Course, k: usize) -> Option<Estimate> {
             "see the part",
         ));
     };
-    let value = values.get(k).copied().filter(|v| v.is_finite())?;
+    let value = Some(end.of(values)).filter(|v| v.is_finite())?;
     let error = (high - low) / (2.0 * 1.96);
     // What comes back may be either side of nothing; of what stays there is none or some.
     Some(if low <= 0.0 && !comes_back(name) {
@@ -273,5 +300,32 @@ fn traces(record: &Conditioned, phased: &Phased, separated: &Separated) -> Trace
             travel_m: zero,
             parts_from_s,
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn end(values: &[f64]) -> f64 {
+        let blocks: Vec<usize> = (0..values.len()).collect();
+        let time_s: Vec<f64> = (0..values.len()).map(|k| 2.0 * k as f64 + 1.0).collect();
+        End {
+            time_s: &time_s,
+            inside: &blocks[values.len().saturating_sub(3)..],
+            end_s: 2.0 * values.len() as f64,
+        }
+        .of(values)
+    }
+
+    /// Blocks of two seconds: what slides at 3 mm/s is 3 mm further at the end than in the middle of the last of them.
+    #[test]
+    fn a_step_is_told_at_its_end() {
+        assert_eq!(end(&[6.0, 12.0, 18.0]), 21.0);
+        // It slows down, it jumped, it swings, it began here: no further than is sure.
+        assert_eq!(end(&[6.0, 12.0, 14.0]), 15.0);
+        assert_eq!(end(&[6.0, 6.0, 18.0]), 18.0);
+        assert_eq!(end(&[6.0, 18.0, 12.0]), 12.0);
+        assert_eq!(end(&[6.0, 12.0]), 12.0);
     }
 }

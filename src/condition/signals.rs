@@ -28,6 +28,9 @@ const SURE_SIGMAS: f64 = 10.0;
 const SURE_SHARE: f64 = 0.1;
 /// Largest typical step of the load between two rows of a ramp, as a share of the peak.
 const STEP_SHARE: f64 = 0.02;
+/// A step between two rows is one of the load, not of its noise, from so many standard deviations: of the many rows of a
+/// long log none differs by that much through noise alone.
+const STEP_SIGMAS: f64 = 6.0;
 
 /// Blanks spikes; says how many there were.
 pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Vec<Caveat>) {
@@ -252,7 +255,7 @@ fn remark_rate(load: &Signal, caveats: &mut Vec<Caveat>) {
         .values
         .windows(2)
         .map(|w| w[1] - w[0])
-        .filter(|d| *d > 3.0 * load.noise)
+        .filter(|d| *d > STEP_SIGMAS * load.noise)
         .collect();
     let (sum, squares) = rises
         .iter()
@@ -388,6 +391,9 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
 
 #[cfg(test)]
 mod tests {
+    use rand::SeedableRng;
+    use rand_distr::Distribution;
+
     use super::*;
 
     /// Noise that never repeats, of about one unit.
@@ -502,6 +508,12 @@ mod tests {
         caveats.clear();
         remark_rate(&load(), &mut caveats);
         assert!(caveats.is_empty());
+        // Two hours at rest: of so many rows some differ by three standard deviations of the noise, and none is a ramp.
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(7);
+        let normal = rand_distr::Normal::new(4e3, 50.0).unwrap();
+        let rest = (0..144_000).map(|_| normal.sample(&mut random)).collect();
+        remark_rate(&signal(GaugeKind::Load, rest, 50.0), &mut caveats);
+        assert!(caveats.is_empty(), "{caveats:?}");
     }
 
     #[test]

@@ -8,7 +8,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::limit::{Interface, Known, Limit, LimitInputs};
+use crate::limit::{Interface, Known, LEAST_SLIP, Limit, LimitInputs};
 use crate::separate::PartName;
 use crate::sheet::Rule;
 use crate::stats::Status;
@@ -193,15 +193,25 @@ fn state(
         ""
     };
     let end = slip.value.last().zip(slip.low.last().zip(slip.high.last()));
+    // That a slip was measured does not hang on whether the load is known at which it began.
+    let measured = slip.absent.is_none()
+        && slip.known == Known::Value
+        && end.is_some_and(|(_, (low, _))| *low > LEAST_SLIP);
     match figure.load.status {
-        Status::Measured => {
+        status if status == Status::Measured || measured => {
             let (value, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
+            let began = match (figure.load.value, figure.load.low, figure.load.high) {
+                (Some(at), ..) => format!(", first seen at {}", kn(at)),
+                (None, Some(from), Some(to)) => {
+                    format!(", first seen between {} and {}", kn(from), kn(to))
+                }
+                _ => "; the load at which it began is not told".into(),
+            };
             evidence.push(format!(
-                "The {words} moved: {} at the end ({} to {}){seating}, first seen at {}.",
+                "The {words} moved: {} at the end ({} to {}){seating}{began}.",
                 mm(*value, high - low),
                 mm(low.max(0.0), high - low),
                 mm(*high, high - low),
-                kn(figure.load.value.unwrap_or(0.0))
             ));
             State::Moved
         }

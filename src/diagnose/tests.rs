@@ -164,3 +164,35 @@ fn an_empty_record_is_not_diagnosed() {
     let found = diagnosed(&Pull::new(&[], "", Errors::NONE));
     assert_eq!(found.moved, Moved::CannotTell);
 }
+
+/// Seating and slip overlap: the load at which slip began is a bracket, yet centimetres of it were measured.
+#[test]
+fn a_slip_is_measured_whether_or_not_its_beginning_is() {
+    let pull = Pull::new(&ramp(7e3), "", Errors::NONE);
+    let (s, c) = (pull.law(slid), pull.law(still));
+    let pull = pull.with(StopperSlip, &s).with(CoverSlip, &c);
+    let (mut limit, caveats) = pull.find();
+    let verdict = verdict::decide(&pull.inputs(), &limit, &caveats);
+    for figure in &mut limit.figures {
+        if figure.interface == Interface::Stopper && figure.rule == Rule::FirstSlip {
+            figure.load = crate::stats::Estimate::bracket(
+                crate::stats::Measure::Force,
+                2e3,
+                4.2e3,
+                "hand-made",
+                "seating and progressive slip overlap",
+            );
+        }
+    }
+    let found = find(&pull.inputs(), &limit, &verdict);
+    assert_eq!(
+        (found.moved, found.sure),
+        (Moved::Stopper, Sureness::Measured)
+    );
+    let evidence = &found.evidence[0];
+    assert!(
+        evidence.contains("first seen between 2.00 kN and 4.20 kN"),
+        "{evidence}"
+    );
+    assert!(!found.remedies.is_empty());
+}

@@ -288,6 +288,8 @@ pub const TOPICS: &[Topic] = &[
         also: &[
             "record-has-gaps",
             "no-first-dwell",
+            "first-dwell-slack",
+            "pretension-not-stated",
             "no-unloading",
             "short-rest",
             "file",

@@ -15,7 +15,7 @@ use crate::stats::segmented::{self, Left};
 use crate::stats::{Estimate, Measure, Status, autocorrelation, quantile};
 
 /// Slip that counts as slip, m.
-pub(super) const LEAST: f64 = 1e-4;
+pub(crate) const LEAST: f64 = 1e-4;
 /// The same in standard uncertainties.
 pub(super) const IN_UNCERTAINTIES: f64 = 3.0;
 /// Share of the load between the ends of an interval beyond which seating leaves a bracket, no figure.

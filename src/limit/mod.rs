@@ -32,6 +32,7 @@ mod seating;
 mod setup;
 
 pub(crate) use course::{Known, Slip};
+pub(crate) use first::LEAST as LEAST_SLIP;
 pub(crate) use load::LoadErrors;
 
 /// Where something slides.

@@ -3,7 +3,7 @@
 //!
 //! Taken over the run-out phases from the entries of the record; neighbours are not independent, so the standard error
 //! counts their correlation, and with it a load that falls instead of standing. An interface runs where its own slip makes
-//! up half the shortest run or more.
+//! up half the shortest run or more. One that slid far in a hold, slower than the puller, neither carried that load nor ran.
 
 use super::course::{Known, Slip};
 use super::events::SERIES;
@@ -18,6 +18,8 @@ use crate::stats::{Estimate, Measure, autocorrelation, mean_of_few};
 const PLATEAU_POINTS: usize = 2000;
 /// Slip within a run-out below which this interface did not run, m: half the shortest run.
 const RAN: f64 = 5e-3;
+/// Slip within a hold from which the line cannot be said to have carried the load, m (common practice, no source).
+const CRAWLED: f64 = 10e-3;
 
 pub(super) fn figure(inputs: &LimitInputs, slip: &Slip) -> LimitFigure {
     let (load, rate) = if slip.jumps.len() >= SERIES {
@@ -47,7 +49,9 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
     let runs: Vec<&Phase> = run_outs(inputs).collect();
     if runs.is_empty() {
         let top = highest(inputs);
-        return if top > 0.0 {
+        return if let Some(reason) = crawled(inputs, slip) {
+            cannot(&reason)
+        } else if top > 0.0 {
             let reason = format!("carried {:.2} kN without running through", top / 1e3);
             (errors.not_reached(top, method, reason), AtRate::default())
         } else {
@@ -75,6 +79,9 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
         }
     }
     if means.is_empty() {
+        if let Some(reason) = crawled(inputs, slip) {
+            return cannot(&reason);
+        }
         let top = highest(inputs);
         let reason = format!(
             "did not run through up to {:.2} kN; the other interface did",
@@ -140,6 +147,27 @@ fn highest(inputs: &LimitInputs) -> f64 {
         .copied()
         .filter(|l| l.is_finite())
         .fold(0.0, f64::max)
+}
+
+/// Says where the slip of a hold was that of no line that carried its load.
+fn crawled(inputs: &LimitInputs, slip: &Slip) -> Option<String> {
+    if slip.known == Known::AtMost {
+        return None;
+    }
+    let holds = inputs
+        .phases
+        .iter()
+        .filter(|p| matches!(p.kind, PhaseKind::Hold | PhaseKind::LockedHold));
+    let (phase, way, time) = holds
+        .filter_map(|p| moved(slip, p).map(|(way, time)| (p, way, time)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .filter(|(_, way, _)| *way >= CRAWLED)?;
+    Some(format!(
+        "slid {:.0} mm in the hold at {:.2} kN, {:.0} mm per minute: it neither carried that load nor ran with the puller",
+        way * 1e3,
+        phase.load_start_n / 1e3,
+        way / time * 6e4
+    ))
 }
 
 /// Slip within the phase and the time it took, between the first and the last block inside.

@@ -679,3 +679,30 @@ mod anything {
         }
     }
 }
+
+/// 45 mm in a hold at 4.5 kN, a kilonewton more borne afterwards: what slid in the hold did not carry it, and did not run.
+#[test]
+fn what_crawled_through_in_a_hold_is_not_said_to_have_carried_it() {
+    let schedule = steps(&[4.5e3, 5.5e3], 60.0);
+    let running = |way: f64| {
+        let pull = Pull::new(&schedule, "", Errors::NONE);
+        let slip = pull.law(|_, load, _, slip, dt| {
+            slip + if (4.49e3..4.51e3).contains(&load) {
+                dt * way / 60.0
+            } else {
+                0.0
+            }
+        });
+        let still = pull.law(nothing);
+        let pull = pull.with(StopperSlip, &slip).with(CoverSlip, &still);
+        let of = |interface| pull.figure(Rule::Running, interface).load;
+        (of(Interface::Stopper), of(Interface::Cover))
+    };
+    let (stopper, cover) = running(45e-3);
+    assert_eq!(stopper.status, Status::CannotTell, "{stopper:?}");
+    assert!(stopper.reason.unwrap().contains("in the hold at 4.50 kN"));
+    assert_eq!(cover.status, Status::NotReached);
+    let (stopper, _) = running(5e-3);
+    assert_eq!(stopper.status, Status::NotReached);
+    near(stopper.low.unwrap(), 5.5e3, 0.002);
+}

@@ -2,10 +2,9 @@
 
 use std::ops::Range;
 
-use crate::caveat::{Caveat, Weight};
+use super::dwell::Reference;
 use crate::condition::{Conditioned, Signal};
 use crate::phases::{Blocks, CYCLE_SHARE, Phase, PhaseKind};
-use crate::sheet::Sheet;
 use crate::stats::weighted_median;
 
 /// A rate below this share of the typical loading rate is level.
@@ -13,14 +12,14 @@ const LEVEL_SHARE: f64 = 0.12;
 /// Load changes below this share of the peak do not make a ramp.
 const RAMP_SHARE: f64 = 0.02;
 /// Shortest dwell, s.
-const DWELL_S: f64 = 2.0;
+pub(super) const DWELL_S: f64 = 2.0;
 /// A level stretch below this share of the peak is a rest, above it a hold.
 const REST_SHARE: f64 = 0.15;
 /// A locked hold relaxes by at least this share of its load.
 const RELAXED_SHARE: f64 = 0.01;
 
 /// Below this many blocks a record is too coarse to smooth: rows noted by hand.
-const FEW_BLOCKS: usize = 60;
+pub(super) const FEW_BLOCKS: usize = 60;
 
 /// Direction of the load over a block.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,102 +115,6 @@ pub(super) fn equal_runs<T: PartialEq>(items: &[T]) -> Vec<Range<usize>> {
         }
     }
     runs
-}
-
-/// The first dwell at pre-tension.
-pub(super) struct Reference {
-    pub blocks: Range<usize>,
-    pub entries: Range<usize>,
-    pub caveat: Option<Caveat>,
-}
-
-/// Finds the first dwell: at the stated pre-tension, or the first level stretch after any slack.
-pub(super) fn reference(
-    blocks: &Blocks,
-    trend: &[Trend],
-    record: &Conditioned,
-    sheet: &Sheet,
-    peak: f64,
-) -> Reference {
-    let stated = sheet.pull.pretension.map(crate::units::Quantity::si);
-    let after_slack = blocks
-        .first
-        .iter()
-        .position(|f| *f >= record.slack_until)
-        .unwrap_or(0);
-    let levels: Vec<Range<usize>> = equal_runs(trend)
-        .into_iter()
-        .filter(|r| trend[r.start] == Trend::Level && r.end > after_slack)
-        .map(|r| r.start.max(after_slack)..r.end)
-        .collect();
-    let load = |r: &Range<usize>| blocks.load_n[r.clone()].iter().sum::<f64>() / r.len() as f64;
-    let near =
-        |f: f64, p: f64| (f - p).abs() <= (0.15 * p).max(4.0 * record.load.noise).max(0.005 * peak);
-    let found = match stated {
-        Some(p) => stay_near(
-            blocks,
-            after_slack,
-            |f| near(f, p),
-            (0.03 * p).max(4.0 * record.load.noise),
-        ),
-        None => levels.iter().find(|r| load(r) < 0.3 * peak).cloned(),
-    };
-    let fallback = found.is_none();
-    let span = found.unwrap_or(after_slack..(after_slack + 1).min(blocks.len()));
-    // A record of few rows has no dwell: its first row is where counting starts.
-    let span = if blocks.len() < FEW_BLOCKS {
-        span.start..span.start + 1
-    } else {
-        span
-    };
-    let entries = blocks.first[span.start]..blocks.end[span.end - 1];
-    let caveat = fallback.then(|| {
-        Caveat::new(
-            "no-first-dwell",
-            Weight::Caution,
-            match stated {
-                Some(p) => format!("The record never rests at the stated pre-tension of {p}: the parts are counted from its first row."),
-                None => "The record has no first dwell at low load: the parts are counted from its first row.".to_owned(),
-            },
-            "Let the line rest at pre-tension for some seconds before loading, and state the pre-tension in the sheet.",
-        )
-    });
-    Reference {
-        blocks: span,
-        entries,
-        caveat,
-    }
-}
-
-/// The first stay of the load near the pre-tension, long enough for a dwell or else the first at all; its ends are
-/// trimmed to where the load keeps within `close` of the stay's median, so that the ramp does not belong to it.
-fn stay_near(
-    blocks: &Blocks,
-    from: usize,
-    near: impl Fn(f64) -> bool,
-    close: f64,
-) -> Option<Range<usize>> {
-    let is_near: Vec<bool> = blocks
-        .load_n
-        .iter()
-        .enumerate()
-        .map(|(k, f)| k >= from && near(*f))
-        .collect();
-    let stays: Vec<Range<usize>> = equal_runs(&is_near)
-        .into_iter()
-        .filter(|r| is_near[r.start])
-        .collect();
-    let seconds = |r: &Range<usize>| blocks.time_s[r.end - 1] - blocks.time_s[r.start];
-    // Rows noted by hand have no dwell: there the first row near the pre-tension is where counting starts.
-    let long = stays
-        .iter()
-        .find(|r| seconds(r) >= DWELL_S && blocks.len() >= FEW_BLOCKS);
-    let stay = long.or(stays.first())?.clone();
-    let middle = crate::stats::median(&blocks.load_n[stay.clone()])?;
-    let keeps = |k: &usize| (blocks.load_n[*k] - middle).abs() <= close;
-    let first = stay.clone().find(keeps)?;
-    let last = stay.rev().find(keeps)?;
-    Some(first..last + 1)
 }
 
 /// Kind of each block.

@@ -13,6 +13,9 @@ use crate::sheet::Sheet;
 /// Blocks of rows.
 mod blocks;
 
+/// The first dwell at pre-tension.
+mod dwell;
+
 /// Phases from the trend of the load.
 mod label;
 
@@ -183,7 +186,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
         .copied()
         .fold(f64::NEG_INFINITY, f64::max);
     let trend = label::trends(&blocks, peak, record.load.noise);
-    let reference = label::reference(&blocks, &trend, record, sheet, peak);
+    let reference = dwell::reference(&blocks, &trend, record, sheet, peak);
     let mut caveats = Vec::new();
     if let Some(caveat) = &reference.caveat {
         caveats.push(caveat.clone());

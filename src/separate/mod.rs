@@ -50,9 +50,6 @@ mod readings;
 /// Factor of narrow matrices.
 mod skyline;
 
-/// Core slip swallowed by the tail.
-mod storage;
-
 /// Least squares under constraints.
 mod solve;
 
@@ -268,11 +265,7 @@ pub fn separate(
     sheet: &Sheet,
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
-    let means = parts::means(
-        &balance,
-        phased,
-        parts::tail_may_store(&balance, phased, sheet),
-    );
+    let means = parts::means(&balance, phased, sheet);
     let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
     let mut caveats = Vec::new();
     if sheet

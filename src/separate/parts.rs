@@ -12,7 +12,6 @@ use crate::separate::interval;
 use crate::separate::model::{self, Balance, GAP_PERIODS, MARK_NEAR_MOUTH_M, Shape, UNEVEN};
 use crate::separate::moment::Moment;
 use crate::separate::solve::{Draw, Functional, Spread};
-use crate::separate::storage;
 use crate::separate::{Course, Part, PartName, Support};
 use crate::sheet::Sheet;
 use crate::stats::estimate::LEVEL;
@@ -30,8 +29,8 @@ pub(super) struct Means {
     pub mark: bool,
     /// The load came back down far enough to see what comes back.
     pub unloads: bool,
-    /// Something speaks for core slip stored in the tail.
-    pub stores: bool,
+    /// The sheet says that the tail stores no core slip: draw-in follows cover slip one to one.
+    pub stores_nothing: bool,
 }
 
 /// Parts and support.
@@ -67,7 +66,7 @@ impl Seen<'_> {
 /// A linear combination per block.
 type PerBlock<'a> = Box<dyn Fn(usize) -> Functional + 'a>;
 
-pub(super) fn means(balance: &Balance, phased: &Phased, stores: bool) -> Means {
+pub(super) fn means(balance: &Balance, phased: &Phased, sheet: &Sheet) -> Means {
     let has = |k: GaugeKind| balance.gauges.contains(&k);
     Means {
         travel: has(GaugeKind::Travel),
@@ -80,7 +79,7 @@ pub(super) fn means(balance: &Balance, phased: &Phased, stores: bool) -> Means {
         body: has(GaugeKind::Body),
         mark: has(GaugeKind::Mark),
         unloads: phased.cycles > 0,
-        stores,
+        stores_nothing: sheet.line.tail_stores.is_some_and(|s| s.si() == 0.0),
     }
 }
 
@@ -193,6 +192,13 @@ const FEW_DRAWS: f64 = 1.043;
 const DRAWS_SEED: u64 = 0x0b17_7e2e;
 /// Spreads over the course are computed at about this many blocks.
 const STATIONS: usize = 60;
+/// Why draw-in is cover slip.
+const AS_STATED: &str =
+    "nothing stored in the tail, as the sheet states: draw-in follows cover slip one to one";
+const UNSTATED: &str = "taken as nothing stored in the tail, which the sheet does not state: no gauge shows what else moved";
+/// What would tell draw-in from cover slip.
+const TAIL_UNKNOWN: &str = "a tail that cannot store core slip: short, or its cover milked back to the bitter end, and \
+                            `tail_stores = \"0 mm\"` in [line] of the sheet";
 /// The highest load rises when it grows by this share of the peak within a block.
 const RISE_SHARE: f64 = 2e-4;
 /// Late set is at most this share of the set that came at once (domain: a tenth to a third of the whole comes late).
@@ -349,10 +355,12 @@ impl<'a> Reader<'a> {
                 ),
             },
             PartName::CoverSlip => {
-                if m.core && !m.stores {
-                    ("throughout", "", self.core_part())
-                } else if m.core && m.travel && m.stopper && m.unloads {
-                    ("bracketed", "a shorter tail, which cannot store core slip", self.bracket(&self.sum(&[self.balance.sequences.core]), &self.sum(&[self.balance.sequences.rest, self.balance.sequences.core]), (0.0, 0.0), "from the draw-in to draw-in and set together: the tail may have stored the rest"))
+                if m.core && m.stores_nothing {
+                    ("throughout", "", self.core_part(AS_STATED))
+                } else if m.core && m.travel {
+                    ("bracketed", TAIL_UNKNOWN, self.core_bracket(m.unloads))
+                } else if m.core {
+                    ("throughout", TAIL_UNKNOWN, self.core_part(UNSTATED))
                 } else if m.travel && m.stopper && m.unloads {
                     let (below, late) = (self.below_highest(), self.late_set());
                     ("bracketed", "a core gauge at the bitter end", self.bracket(&below, &self.sum(&[self.balance.sequences.rest]), (late, 0.0), "from the slip below the highest load so far to that plus everything at new highest loads: set and cover slip fit alike there"))
@@ -364,7 +372,7 @@ impl<'a> Reader<'a> {
                 }
             }
             PartName::Set => {
-                if m.core && !m.stores && m.stopper && m.travel && m.unloads {
+                if m.core && m.stores_nothing && m.stopper && m.travel && m.unloads {
                     (
                         "throughout",
                         "",
@@ -372,12 +380,12 @@ impl<'a> Reader<'a> {
                             &self.sum(&[self.balance.sequences.rest]),
                             None,
                             "travel less everything else",
-                        )),
+                        ), AS_STATED),
                     )
                 } else if m.travel && m.stopper && m.unloads {
                     (
                         "bracketed",
-                        "a core gauge at the bitter end",
+                        if m.core { TAIL_UNKNOWN } else { "a core gauge at the bitter end" },
                         self.bracket(
                             &self.sum(&[]),
                             &self.sum(&[self.balance.sequences.rest]),
@@ -760,12 +768,39 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn core_part(&self) -> Part {
-        assuming_nothing_stored(self.slip_part(
-            &self.sum(&[self.balance.sequences.core]),
-            self.seen(self.balance.sequences.core),
-            "draw-in at the bitter end",
-        ))
+    fn core_part(&self, why: &str) -> Part {
+        assuming_nothing_stored(
+            self.slip_part(
+                &self.sum(&[self.balance.sequences.core]),
+                self.seen(self.balance.sequences.core),
+                "draw-in at the bitter end",
+            ),
+            why,
+        )
+    }
+
+    /// Where the tail may have stored core slip: from the draw-in to everything in the travel that may be cover slip.
+    fn core_bracket(&self, unloads: bool) -> Part {
+        let sequences = self.balance.sequences;
+        let lower = self.sum(&[sequences.core]);
+        let seen = self.sum(&[sequences.rest, sequences.core]);
+        let stretch = self.shape(&[&self.balance.stretch]);
+        let (upper, reason): (PerBlock, _) = if unloads {
+            (
+                seen,
+                "from the draw-in to draw-in and set together: the tail may have stored the rest",
+            )
+        } else {
+            (
+                Box::new(|k| Functional {
+                    weights: stretch(k).weights,
+                    sequences: seen(k).sequences,
+                }),
+                "from the draw-in to all that the travel may hold: the tail may have stored some, and without an unloading \
+                 stretch is not told from it",
+            )
+        };
+        self.bracket(&lower, &upper, (0.0, 0.0), reason)
     }
 
     /// Figures of the end and of the proof load, and the course between: `known` gives value and spread at a moment,
@@ -1079,12 +1114,10 @@ fn largest(balance: &Balance, shape: &Shape) -> f64 {
 }
 
 /// Names the assumption behind a value inside the bracket that a tail leaves.
-fn assuming_nothing_stored(mut part: Part) -> Part {
+fn assuming_nothing_stored(mut part: Part, why: &str) -> Part {
     for figure in [&mut part.end, &mut part.at_proof] {
         if figure.is_known() {
-            figure.reason = Some(
-                "taken as nothing stored in the tail: draw-in follows cover slip one to one".into(),
-            );
+            figure.reason = Some(why.into());
         }
     }
     part
@@ -1137,29 +1170,6 @@ impl Station for (usize, f64, f64, f64) {
 #[must_use]
 pub(super) fn curve_is_known(phased: &Phased) -> bool {
     phased.cycles > 0 && phased.peak_n > 0.0 && CYCLE_SHARE > 0.0
-}
-
-/// True when the sheet or the record speaks for core slip stored in the tail.
-pub(super) fn tail_may_store(balance: &Balance, phased: &Phased, sheet: &Sheet) -> bool {
-    if let Some(stores) = sheet.line.tail_stores {
-        return stores.si() > 0.0;
-    }
-    let (Some(rest), Some(core)) = (balance.sequences.rest, balance.sequences.core) else {
-        return false;
-    };
-    let n = balance.problem.blocks;
-    let highest = &phased.blocks.highest_n[balance.first_block..balance.first_block + n];
-    let end = Functional {
-        weights: Vec::new(),
-        sequences: vec![(rest, n - 1, 1.0)],
-    };
-    storage::suspected(&storage::Course {
-        rest: &balance.fit.sequences[rest],
-        core: &balance.fit.sequences[core],
-        highest,
-        rising_high: &rising_high(highest, phased.peak_n),
-        uncertainty: balance.fit.spread(&end).noise,
-    })
 }
 
 /// Blocks in which the load rises to a new highest.

@@ -27,6 +27,8 @@ pub(super) struct Carried {
 const ROUNDS: usize = 8;
 /// Loads up to this share of proof (with its uncertainty) count as the proof load.
 const OVERSHOOT: f64 = 1.05;
+/// A hold shorter than this share of the longest at proof is a stop on the way.
+const SHORT_STOP: f64 = 0.5;
 
 pub(super) struct Case<'a> {
     pub inputs: &'a LimitInputs<'a>,
@@ -367,19 +369,23 @@ impl Case<'_> {
                 at_proof.push((hold, bounds));
             }
         }
-        // Per interface one hold at proof that is surely within is enough; the lowest such hold is the fairest.
+        // Per interface the worst hold at proof counts: the first and a worn line's last slip faster than those between.
         let mut worst: Option<f64> = None;
         for interface in [Interface::Stopper, Interface::Cover] {
-            let best = at_proof
+            let of_it: Vec<&(&HoldCreep, _)> = at_proof
                 .iter()
                 .filter(|(hold, _)| hold.interface == interface)
-                .filter_map(|(_, bounds)| bounds.map(|(_, high)| high))
-                .fold(f64::INFINITY, f64::min);
-            if !best.is_finite() || best > allowed {
-                let why = if best.is_finite() {
+                .collect();
+            let fastest = self
+                .that_count(&of_it)
+                .map(|bounds: Option<(f64, f64)>| bounds.map_or(f64::INFINITY, |(_, high)| high))
+                .reduce(f64::max)
+                .unwrap_or(f64::INFINITY);
+            if !fastest.is_finite() || fastest > allowed {
+                let why = if fastest.is_finite() {
                     format!(
                         "may be as much as {}, allowed {allowed_words}",
-                        at_most(best, unit)
+                        at_most(fastest, unit)
                     )
                 } else {
                     "is not known in a hold at the proof load".into()
@@ -393,7 +399,7 @@ impl Case<'_> {
                     ),
                 };
             }
-            worst = Some(worst.map_or(best, |w: f64| w.max(best)));
+            worst = Some(worst.map_or(fastest, |w: f64| w.max(fastest)));
         }
         Finding {
             says: Says::Passes,
@@ -403,6 +409,32 @@ impl Case<'_> {
             ),
             decide: String::new(),
         }
+    }
+
+    /// Of an interface's holds that surely were at proof, those that count: not beyond it, unless all are, then the lowest;
+    /// and no short stop beside a long hold, whose rate noise leaves open.
+    fn that_count<'h, T: Copy>(
+        &self,
+        holds: &[&'h (&HoldCreep, T)],
+    ) -> impl Iterator<Item = T> + use<'h, T> {
+        let lowest = holds
+            .iter()
+            .map(|(hold, _)| 1e3 * hold.load_kn)
+            .fold(f64::INFINITY, f64::min);
+        let most = self.most().max(lowest);
+        let at_proof: Vec<&(&HoldCreep, T)> = holds
+            .iter()
+            .filter(|(hold, _)| 1e3 * hold.load_kn <= most)
+            .copied()
+            .collect();
+        let longest = at_proof
+            .iter()
+            .map(|(hold, _)| hold.duration_s)
+            .fold(0.0, f64::max);
+        at_proof
+            .into_iter()
+            .filter(move |(hold, _)| hold.duration_s >= SHORT_STOP * longest)
+            .map(|(_, bounds)| *bounds)
     }
 
     /// Where the sheet allows nothing in millimetres, or names another rule, the limit by that rule must reach proof.

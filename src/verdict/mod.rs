@@ -152,7 +152,7 @@ fn conclude(findings: Vec<Finding>) -> Verdict {
             "Nothing more to prove on this pull: keep the record with the line.".into()
         }
         VerdictWord::Fails => {
-            "Do not hand the line over: take the first remedy below and pull again.".into()
+            "Do not hand the line over: find the cause, mend it and pull again.".into()
         }
         _ => would_decide
             .first()

@@ -199,6 +199,44 @@ fn rate_in_the_proof_hold_decides() {
     assert_eq!(with(0.5), VerdictWord::NotDecided);
 }
 
+/// Of two holds at proof the worse one counts, whichever comes first; a short stop on the way does not.
+#[test]
+fn the_worst_hold_at_proof_counts() {
+    use PhaseKind::{Hold, Ramp, Reference, Unload};
+    let limits = "[limits]\nproof = \"4 kN\"\nhold = \"60 s\"\nrate = \"0.5 mm/min\"\n";
+    // Slip in mm/min in the first and in the second hold at proof, 90 s each or the first of 20 s.
+    let with = |first: f64, second: f64, seconds: f64| {
+        let schedule = [
+            (Reference, 10.0, 300.0),
+            (Ramp, 39.0, 4.2e3),
+            (Hold, seconds, 4.2e3),
+            (Unload, 39.0, 300.0),
+            (Ramp, 39.0, 4.2e3),
+            (Hold, 90.0, 4.2e3),
+        ];
+        let pull = Pull::new(&schedule, limits, CELL);
+        let truth = pull.law(|t, load, _, slip, dt| {
+            let rate = if t < 49.0 + seconds + 1.0 {
+                first
+            } else {
+                second
+            };
+            slip + if load > 4.1e3 { dt * rate / 6e4 } else { 0.0 }
+        });
+        let still = pull.law(|_, _, _, _, _| 0.0);
+        decided(&pull.with(StopperSlip, &truth).with(CoverSlip, &still))
+    };
+    assert_eq!(with(0.2, 0.2, 90.0).word, VerdictWord::Passes);
+    let open = with(0.5, 0.1, 90.0);
+    assert_eq!(open.word, VerdictWord::NotDecided, "{open:?}");
+    assert!(
+        open.grounds[0].contains("may be as much as 0.5"),
+        "{open:?}"
+    );
+    assert_eq!(with(0.1, 0.5, 90.0).word, VerdictWord::NotDecided);
+    assert_eq!(with(0.5, 0.1, 20.0).word, VerdictWord::Passes);
+}
+
 #[test]
 fn a_loaded_tail_is_no_stopper_test() {
     let mut pull = slipping(&steps(&[4.2e3], 90.0), LIMITS, 0.0);

@@ -1,0 +1,278 @@
+//! The first dwell at pre-tension: over which rows is every part of the travel zero?
+//!
+//! Question: which of the first level stretches is the dwell, and where does it begin and end? Method: the stated
+//! pre-tension names it; without one it is the first level stretch at low load that the line comes back to later, else
+//! the first at all in which the line is loaded. Its ends are trimmed to where the load keeps close to the median of the
+//! stretch: rows of the ramp or of the take-up in it would shift every zero. Assumption: a dwell lies below three tenths
+//! of the highest load.
+
+use std::ops::Range;
+
+use super::Blocks;
+use super::label::{DWELL_S, FEW_BLOCKS, Trend, equal_runs};
+use crate::caveat::{Caveat, Weight};
+use crate::condition::Conditioned;
+use crate::sheet::Sheet;
+use crate::stats::weighted_median;
+use crate::units::Force;
+
+/// Shares of the peak between which the load of a dwell lies that no sheet states: below the line hangs slack.
+const DWELL_SHARES: (f64, f64) = (0.01, 0.3);
+/// A load within this share of a pre-tension is that pre-tension.
+const NEAR_SHARE: f64 = 0.15;
+/// And whatever it is, within this share of the peak.
+const NEAR_PEAK_SHARE: f64 = 0.005;
+/// A block belongs to the dwell whose load keeps within this share of the dwell's.
+const CLOSE_SHARE: f64 = 0.01;
+/// Or within so many standard errors of the block's mean.
+const CLOSE_SIGMAS: f64 = 4.0;
+
+/// The first dwell at pre-tension.
+pub(super) struct Reference {
+    pub blocks: Range<usize>,
+    pub entries: Range<usize>,
+    pub caveat: Option<Caveat>,
+}
+
+/// Finds the first dwell: at the stated pre-tension, or the first level stretch that looks like one.
+pub(super) fn reference(
+    blocks: &Blocks,
+    trend: &[Trend],
+    record: &Conditioned,
+    sheet: &Sheet,
+    peak: f64,
+) -> Reference {
+    let stated = sheet.pull.pretension;
+    let noise = record.load.noise;
+    let after_slack = blocks
+        .first
+        .iter()
+        .position(|f| *f >= record.slack_until)
+        .unwrap_or(0);
+    let near = |f: f64, p: f64| {
+        (f - p).abs()
+            <= (NEAR_SHARE * p)
+                .max(4.0 * noise)
+                .max(NEAR_PEAK_SHARE * peak)
+    };
+    let found = match stated {
+        Some(p) => stay_near(blocks, after_slack, |f| near(f, p.si())),
+        None => unstated(blocks, trend, after_slack, near, peak),
+    }
+    .map(|stay| trimmed(blocks, stay, noise));
+    let fallback = found.is_none();
+    let span = found.unwrap_or(after_slack..(after_slack + 1).min(blocks.len()));
+    // A record of few rows has no dwell: its first row is where counting starts.
+    let span = if blocks.len() < FEW_BLOCKS {
+        span.start..span.start + 1
+    } else {
+        span
+    };
+    let caveat = if fallback {
+        Some(none_found(stated))
+    } else if stated.is_none() {
+        Some(chosen(blocks, &span, record, peak))
+    } else {
+        None
+    };
+    Reference {
+        entries: blocks.first[span.start]..blocks.end[span.end - 1],
+        blocks: span,
+        caveat,
+    }
+}
+
+/// The first level stretch at low load, with the line loaded, that is long enough and that the line comes back to once it
+/// was loaded; else the first that is long enough, else the first level stretch below the ramps at all.
+fn unstated(
+    blocks: &Blocks,
+    trend: &[Trend],
+    from: usize,
+    near: impl Fn(f64, f64) -> bool,
+    peak: f64,
+) -> Option<Range<usize>> {
+    let levels: Vec<Range<usize>> = equal_runs(trend)
+        .into_iter()
+        .filter(|r| trend[r.start] == Trend::Level && r.end > from)
+        .map(|r| r.start.max(from)..r.end)
+        .collect();
+    let high = DWELL_SHARES.1 * peak;
+    let load = |r: &Range<usize>| middle(blocks, r);
+    let loaded = (from..blocks.len())
+        .find(|k| blocks.load_n[*k] > high)
+        .unwrap_or(blocks.len());
+    let dwells: Vec<&Range<usize>> = levels
+        .iter()
+        .filter(|r| r.start < loaded && seconds(blocks, r) >= DWELL_S)
+        .filter(|r| (DWELL_SHARES.0 * peak..high).contains(&load(r)))
+        .collect();
+    let rests: Vec<f64> = levels
+        .iter()
+        .filter(|r| r.start > loaded)
+        .map(load)
+        .collect();
+    let come_back_to = |r: &&&Range<usize>| rests.iter().any(|rest| near(*rest, load(r)));
+    dwells
+        .iter()
+        .find(come_back_to)
+        .or(dwells.first())
+        .copied()
+        .or_else(|| levels.iter().find(|r| load(r) < high))
+        .cloned()
+}
+
+/// The first stay of the load near the pre-tension, long enough for a dwell or else the first at all.
+fn stay_near(blocks: &Blocks, from: usize, near: impl Fn(f64) -> bool) -> Option<Range<usize>> {
+    let is_near: Vec<bool> = blocks
+        .load_n
+        .iter()
+        .enumerate()
+        .map(|(k, f)| k >= from && near(*f))
+        .collect();
+    let stays: Vec<Range<usize>> = equal_runs(&is_near)
+        .into_iter()
+        .filter(|r| is_near[r.start])
+        .collect();
+    // Rows noted by hand have no dwell: there the first row near the pre-tension is where counting starts.
+    let long = stays
+        .iter()
+        .find(|r| seconds(blocks, r) >= DWELL_S && blocks.len() >= FEW_BLOCKS);
+    long.or(stays.first()).cloned()
+}
+
+/// A stay without what lies before the first and after the last block whose load keeps close to the stay's median.
+fn trimmed(blocks: &Blocks, stay: Range<usize>, noise: f64) -> Range<usize> {
+    let middle = middle(blocks, &stay);
+    let keeps = |k: &usize| {
+        let rows = (blocks.end[*k] - blocks.first[*k]) as f64;
+        let close = (CLOSE_SHARE * middle.abs()).max(CLOSE_SIGMAS * noise / rows.sqrt());
+        (blocks.load_n[*k] - middle).abs() <= close
+    };
+    let first = stay.clone().find(keeps).unwrap_or(stay.start);
+    let last = stay.clone().rev().find(keeps).unwrap_or(stay.end - 1);
+    first..last + 1
+}
+
+fn seconds(blocks: &Blocks, r: &Range<usize>) -> f64 {
+    blocks.time_s[r.end - 1] - blocks.time_s[r.start]
+}
+
+/// Median load over a run of blocks by their rows, N: that of one of the blocks.
+fn middle(blocks: &Blocks, r: &Range<usize>) -> f64 {
+    let rows = |k: usize| (blocks.end[k] - blocks.first[k]) as f64;
+    let loads = r.clone().map(|k| (blocks.load_n[k], rows(k))).collect();
+    weighted_median(loads).unwrap_or(f64::NAN)
+}
+
+fn none_found(stated: Option<Force>) -> Caveat {
+    Caveat::new(
+        "no-first-dwell",
+        Weight::Caution,
+        match stated {
+            Some(p) => format!("The record never rests at the stated pre-tension of {p}: the parts are counted from its first row."),
+            None => "The record has no first dwell at low load: the parts are counted from its first row.".to_owned(),
+        },
+        "Let the line rest at pre-tension for some seconds before loading, and state the pre-tension in the sheet.",
+    )
+}
+
+/// Says what was taken for the dwell where no sheet states the pre-tension.
+fn chosen(blocks: &Blocks, span: &Range<usize>, record: &Conditioned, peak: f64) -> Caveat {
+    let load = middle(blocks, span);
+    let place = format!(
+        "from {:.1} to {:.1} s at {:.2} kN",
+        record.time_s[blocks.first[span.start]],
+        record.time_s[blocks.end[span.end - 1] - 1],
+        load / 1e3
+    );
+    if load < DWELL_SHARES.0 * peak {
+        Caveat::new(
+            "first-dwell-slack",
+            Weight::Caution,
+            format!(
+                "The parts are counted from where the line hung slack, {place}: what drew it straight counts as stretch."
+            ),
+            "Let the line rest at pre-tension for some seconds before loading, and state it as `pretension` in [pull].",
+        )
+    } else {
+        Caveat::new(
+            "pretension-not-stated",
+            Weight::Note,
+            format!(
+                "The sheet states no pre-tension; the first dwell was taken to be {place}, and every part is counted from there."
+            ),
+            "State `pretension` in [pull] if that was not the dwell.",
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Blocks of ten rows, half a second each.
+    fn blocks(load_n: Vec<f64>) -> (Blocks, Vec<Trend>, f64) {
+        let n = load_n.len();
+        let blocks = Blocks {
+            first: (0..n).map(|k| 10 * k).collect(),
+            end: (0..n).map(|k| 10 * k + 10).collect(),
+            time_s: (0..n).map(|k| 0.5 * k as f64).collect(),
+            load_n,
+            ..Blocks::default()
+        };
+        let peak = blocks.load_n.iter().copied().fold(0.0, f64::max);
+        let trend = super::super::label::trends(&blocks, peak, 1.0);
+        (blocks, trend, peak)
+    }
+
+    fn pull(parts: &[(usize, f64, f64)]) -> Vec<f64> {
+        parts
+            .iter()
+            .flat_map(|(n, from, to)| {
+                let step = (to - from) / *n as f64;
+                (0..*n).map(move |k| from + step * (k as f64 + 0.5))
+            })
+            .collect()
+    }
+
+    fn found(parts: &[(usize, f64, f64)]) -> Range<usize> {
+        let (blocks, trend, peak) = blocks(pull(parts));
+        let near = |f: f64, p: f64| (f - p).abs() <= NEAR_SHARE * p;
+        let stay = unstated(&blocks, &trend, 0, near, peak).unwrap();
+        trimmed(&blocks, stay, 1.0)
+    }
+
+    /// Slack, take-up, dwell at 300 N, ramp to 5 kN and back: without the pre-tension stated the dwell is still it, and
+    /// neither slack nor a row of the ramp belongs to it.
+    #[test]
+    fn slack_and_ramp_are_no_dwell() {
+        let rest = [
+            (10, 300.0, 5000.0),
+            (40, 5000.0, 5000.0),
+            (10, 5000.0, 300.0),
+            (20, 300.0, 300.0),
+        ];
+        let mut parts = vec![(8, 0.0, 0.0), (4, 0.0, 300.0), (20, 300.0, 300.0)];
+        parts.extend(rest);
+        // The last block of the dwell has the ramp for its neighbour.
+        assert_eq!(found(&parts), 12..31);
+        // A shelf on the way, which the line never comes back to.
+        let mut parts = vec![(10, 120.0, 120.0), (4, 120.0, 300.0), (20, 300.0, 300.0)];
+        parts.extend(rest);
+        assert_eq!(found(&parts), 14..33);
+    }
+
+    /// A slow beginning of the ramp looks level: its rows are trimmed from the stay.
+    #[test]
+    fn a_slow_beginning_of_the_ramp_is_trimmed() {
+        let (blocks, ..) = blocks(pull(&[
+            (4, 280.0, 300.0),
+            (20, 300.0, 300.0),
+            (6, 300.0, 340.0),
+        ]));
+        let stay = stay_near(&blocks, 0, |f| (f - 300.0).abs() <= 45.0).unwrap();
+        assert_eq!(stay, 0..30);
+        let kept = trimmed(&blocks, stay, 1.0);
+        assert!((2..=4).contains(&kept.start) && kept.end == 24, "{kept:?}");
+    }
+}
