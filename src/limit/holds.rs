@@ -11,7 +11,7 @@ use super::{HoldCreep, LimitInputs};
 use crate::phases::{Phase, PhaseKind};
 use crate::stats::estimate::LEVEL;
 use crate::stats::linear::{self, LinearFit};
-use crate::stats::{Estimate, Measure, autocorrelation, coverage};
+use crate::stats::{Estimate, Measure, autocorrelation, coverage, straight};
 
 /// Blocks that a hold needs before a law is fitted to it.
 const BLOCKS_NEEDED: usize = 5;
@@ -19,6 +19,10 @@ const BLOCKS_NEEDED: usize = 5;
 const START_LEFT_OUT: f64 = 0.01;
 /// Difference of chi-squared that decides between the two laws.
 const DECISIVE: f64 = 4.0;
+/// Share of the hold's time from which it is late.
+const LATE_FROM: f64 = 0.3;
+/// Slopes differ surely by so many standard errors.
+const APART_SIGMAS: f64 = 2.0;
 /// Points kept for the chart.
 const CHART_POINTS: usize = 200;
 /// Smallest noise of a block, m.
@@ -63,6 +67,8 @@ pub(super) struct Within {
     pub elements: Vec<usize>,
     /// Times since the start of the hold.
     pub since: Vec<f64>,
+    /// Start and end of the hold, s.
+    ends: [f64; 2],
     pub load: f64,
     pub duration: f64,
 }
@@ -96,6 +102,7 @@ impl Within {
         Some(Self {
             elements,
             since,
+            ends: [phase.start_s, phase.end_s],
             load,
             duration,
         })
@@ -167,8 +174,12 @@ impl Within {
     pub fn slip(&self, slip: &Slip, gain: f64) -> Estimate {
         let (first, last) = (self.elements[0], self.elements[self.elements.len() - 1]);
         let method = "difference between the end and the start of the hold";
+        // From the very start: a slip that dies away makes most of its way before the first block's middle.
+        let change = |list: &[f64]| {
+            let at = straight(&slip.time, list, &self.ends);
+            at[1] - at[0]
+        };
         if slip.known != Known::Value {
-            let change = |list: &[f64]| list[last] - list[first];
             let (a, b) = (change(&slip.low), change(&slip.high));
             let blur = 1.96 * slip.noise[first].hypot(slip.noise[last]);
             let blur = if blur.is_finite() { blur } else { 0.0 };
@@ -180,7 +191,7 @@ impl Within {
                 "the gauges bracket this slip",
             );
         }
-        let value = slip.value[last] - slip.value[first];
+        let value = change(&slip.value);
         let noise = slip.noise[first]
             .hypot(slip.noise[last])
             .hypot(self.opening(slip));
@@ -245,7 +256,17 @@ impl Within {
             value: fit.coefficients[1],
             error: fit.standard_error(1, scale).hypot(opening / span(x)),
         };
-        let creep = slope(&log, log_scale, decades);
+        let whole = slope(&log, log_scale, decades);
+        let late = (law == Law::LogLinear)
+            .then(|| self.late_creep(slip, whole))
+            .flatten();
+        let (creep, how) = match late {
+            Some(late) => (
+                late,
+                "slope of slip against log10 of time, late in the hold",
+            ),
+            None => (whole, "slope of slip against log10 of time"),
+        };
         let (rate, method) = match law {
             Law::LogLinear => {
                 let per_second = 1.0 / (std::f64::consts::LN_10 * self.duration);
@@ -260,38 +281,55 @@ impl Within {
                 "slope of slip against time",
             ),
             Law::Unknown => (
-                self.late_slope(slip, value)
+                self.late_slope(slip)
                     .unwrap_or_else(|| slope(&linear, linear_scale, &self.since)),
                 "slope over the second half of the hold",
             ),
         };
         (
-            interval(
-                Measure::Creep,
-                creep,
-                gain,
-                "slope of slip against log10 of time",
-            ),
+            interval(Measure::Creep, creep, gain, how),
             interval(Measure::Speed, rate, gain, method),
             law,
         )
     }
 
-    /// Slope over the second half of the hold's time.
-    fn late_slope(&self, slip: &Slip, value: &[f64]) -> Option<Slope> {
-        let half: Vec<usize> = (0..self.since.len())
-            .filter(|i| self.since[*i] >= 0.5 * self.duration)
-            .collect();
-        if half.len() < 4 {
+    /// The elements of a part of the hold.
+    pub fn part(&self, keep: impl Fn(f64) -> bool) -> Self {
+        let kept = || (0..self.since.len()).filter(|i| keep(self.since[*i] / self.duration));
+        Self {
+            elements: kept().map(|i| self.elements[i]).collect(),
+            since: kept().map(|i| self.since[i]).collect(),
+            ..*self
+        }
+    }
+
+    /// Slope against log10 of time late in the hold, where it is surely another than over the whole of it: a slip that
+    /// did not begin with the hold bends against the logarithm, and its end is what goes on.
+    fn late_creep(&self, slip: &Slip, whole: Slope) -> Option<Slope> {
+        let late = self.part(|share| share >= LATE_FROM);
+        if late.since.len() < BLOCKS_NEEDED {
             return None;
         }
-        let late = Within {
-            elements: half.iter().map(|i| self.elements[*i]).collect(),
-            since: half.iter().map(|i| self.since[*i]).collect(),
-            load: self.load,
-            duration: self.duration,
+        let decades: Vec<f64> = late.since.iter().map(|t| t.log10()).collect();
+        let (fit, scale) = late.fit(slip, &late.pick(&slip.value), &decades)?;
+        let span = decades[decades.len() - 1] - decades[0];
+        let slope = Slope {
+            value: fit.coefficients[1],
+            error: fit
+                .standard_error(1, scale)
+                .hypot(late.opening(slip) / span),
         };
-        let y: Vec<f64> = half.iter().map(|i| value[*i]).collect();
+        let apart = (slope.value - whole.value).abs();
+        (apart > APART_SIGMAS * slope.error.hypot(whole.error)).then_some(slope)
+    }
+
+    /// Slope over the second half of the hold's time.
+    fn late_slope(&self, slip: &Slip) -> Option<Slope> {
+        let late = self.part(|share| share >= 0.5);
+        if late.since.len() < 4 {
+            return None;
+        }
+        let y = late.pick(&slip.value);
         let (fit, scale) = late.fit(slip, &y, &late.since)?;
         let opening = late.opening(slip) / (late.since[late.since.len() - 1] - late.since[0]);
         Some(Slope {

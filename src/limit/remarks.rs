@@ -51,21 +51,10 @@ pub(super) fn all(inputs: &LimitInputs, slips: &[Slip]) -> Vec<Caveat> {
 
 fn thirds(within: &Within, slip: &Slip) -> Option<(Slope, Slope)> {
     let third = |from: f64, to: f64| {
-        let pick: Vec<usize> = (0..within.since.len())
-            .filter(|i| {
-                let share = within.since[*i] / within.duration;
-                share >= from && share < to
-            })
-            .collect();
-        if pick.len() < 4 {
+        let part = within.part(|share| share >= from && share < to);
+        if part.since.len() < 4 {
             return None;
         }
-        let part = Within {
-            elements: pick.iter().map(|i| within.elements[*i]).collect(),
-            since: pick.iter().map(|i| within.since[*i]).collect(),
-            load: within.load,
-            duration: within.duration,
-        };
         let (fit, scale) = part.fit(slip, &part.pick(&slip.value), &part.since)?;
         Some(Slope {
             value: fit.coefficients[1],

@@ -5,7 +5,7 @@
 //! certain, and so is a jump. So that part is set apart first, and [`super::bite`] splits what is left, the fresh slip of
 //! the first loading, into a saturating curve and what sets in later. Its whole set of seatings that fit goes into the
 //! interval of the progressive slip. Where the points are too few, drown in noise or fit none of the curves, seating may be
-//! anything up to what slipped below half the highest load.
+//! anything up to what slipped below half the highest load and a little more.
 
 use super::LimitInputs;
 use super::bite::{self, Bite, Bites};
@@ -18,6 +18,8 @@ use crate::stats::{Estimate, Measure, quantile};
 const LEAST: f64 = 5e-5;
 /// Share of the highest load within which seating is as good as spent.
 const WITHIN: f64 = 0.5;
+/// Share of the seating that is spent by then at the least (common practice, no source).
+const SPENT: f64 = 0.85;
 /// Share of the highest load below which nothing is taken for an onset.
 const EARLIEST: f64 = 0.2;
 /// Slip past the onset up to which points are used: further on no simple curve follows it, m.
@@ -272,14 +274,15 @@ impl Slip {
     }
 }
 
-/// Anything up to what slipped below half the highest load.
+/// Anything up to what slipped below half the highest load, and the little that may still come after it.
 fn unsettled(rising: &[f64], apart: &[f64], early: f64) -> Over {
     let zero = rising.first().copied().unwrap_or(0.0);
     let most: Vec<f64> = rising
         .iter()
         .zip(apart)
-        .map(|(slip, apart)| (slip - apart - zero).clamp(0.0, early.max(0.0)))
+        .map(|(slip, apart)| (slip - apart - zero).clamp(0.0, early.max(0.0) / SPENT))
         .collect();
+    let high = most.iter().copied().fold(0.0, f64::max);
     let none = vec![0.0; rising.len()];
     Over {
         best: none.clone(),
@@ -287,9 +290,9 @@ fn unsettled(rising: &[f64], apart: &[f64], early: f64) -> Over {
         most,
         seating: Seating {
             level: 0.0,
-            error: early / 3f64.sqrt(),
+            error: high / 3f64.sqrt(),
             low: 0.0,
-            high: early,
+            high,
             told: false,
         },
     }

@@ -706,3 +706,28 @@ fn what_crawled_through_in_a_hold_is_not_said_to_have_carried_it() {
     assert_eq!(stopper.status, Status::NotReached);
     near(stopper.low.unwrap(), 5.5e3, 0.002);
 }
+
+/// Slip as the logarithm of 1 + t/4 s, 1.5 mm of it per e-fold: against the logarithm of time it bends, and its rate after a
+/// minute is 1.5/64 mm/s, a third more than a straight line over the whole hold would say.
+#[test]
+fn the_rate_at_the_end_of_a_hold_is_that_of_its_end() {
+    let errors = Errors {
+        noise: 5e-6,
+        ..Errors::NONE
+    };
+    let pull = Pull::new(&steps(&[4e3], 60.0), "", errors);
+    let start = pull.phases[2].start_s;
+    let slip = pull.law(|t, _, _, _, _| 1.5e-3 * ((t - start).max(0.0) / 4.0).ln_1p());
+    let still = pull.law(nothing);
+    let pull = pull.with(StopperSlip, &slip).with(CoverSlip, &still);
+    let (limit, _) = pull.find();
+    let hold = limit
+        .holds
+        .iter()
+        .find(|h| h.interface == Interface::Stopper)
+        .unwrap();
+    assert_eq!(hold.law, "log-linear");
+    near(hold.rate.value.unwrap(), 1.5e-3 / 64.0, 0.08);
+    // The whole of its slip, from the very start of the hold.
+    near(hold.slip.value.unwrap(), 1.5e-3 * 16f64.ln(), 0.02);
+}

@@ -1,8 +1,8 @@
 //! The first dwell at pre-tension: over which rows is every part of the travel zero?
 //!
 //! Question: which of the first level stretches is the dwell, and where does it begin and end? Method: the stated
-//! pre-tension names it; without one it is the first level stretch at low load that the line comes back to later, else
-//! the first at all in which the line is loaded. Its ends are trimmed to where the load keeps close to the median of the
+//! pre-tension names it; without one it is where the load stays first at what the line rests at later, else the first level
+//! stretch in which the line is loaded. Its ends are trimmed to where the load keeps close to the median of the
 //! stretch: rows of the ramp or of the take-up in it would shift every zero. Assumption: a dwell lies below three tenths
 //! of the highest load.
 
@@ -22,6 +22,8 @@ const DWELL_SHARES: (f64, f64) = (0.01, 0.3);
 const NEAR_SHARE: f64 = 0.15;
 /// And whatever it is, within this share of the peak.
 const NEAR_PEAK_SHARE: f64 = 0.005;
+/// The load of a dwell changes by no more than this share from its first half to its second.
+const STANDS_SHARE: f64 = 0.02;
 /// A block belongs to the dwell whose load keeps within this share of the dwell's.
 const CLOSE_SHARE: f64 = 0.01;
 /// Or within so many standard errors of the block's mean.
@@ -57,7 +59,7 @@ pub(super) fn reference(
     };
     let found = match stated {
         Some(p) => stay_near(blocks, after_slack, |f| near(f, p.si())),
-        None => unstated(blocks, trend, after_slack, near, peak),
+        None => unstated(blocks, trend, after_slack, near, peak, noise),
     }
     .map(|stay| trimmed(blocks, stay, noise));
     let fallback = found.is_none();
@@ -82,14 +84,15 @@ pub(super) fn reference(
     }
 }
 
-/// The first level stretch at low load, with the line loaded, that is long enough and that the line comes back to once it
-/// was loaded; else the first that is long enough, else the first level stretch below the ramps at all.
+/// The first stay at the load that the line rests at once it was loaded; else the first level stretch at low load, with
+/// the line loaded, that is long enough and stands; else the first level stretch below the ramps at all.
 fn unstated(
     blocks: &Blocks,
     trend: &[Trend],
     from: usize,
     near: impl Fn(f64, f64) -> bool,
     peak: f64,
+    noise: f64,
 ) -> Option<Range<usize>> {
     let levels: Vec<Range<usize>> = equal_runs(trend)
         .into_iter()
@@ -98,27 +101,24 @@ fn unstated(
         .collect();
     let high = DWELL_SHARES.1 * peak;
     let load = |r: &Range<usize>| middle(blocks, r);
+    let low = |r: &&Range<usize>| (DWELL_SHARES.0 * peak..high).contains(&load(r));
     let loaded = (from..blocks.len())
         .find(|k| blocks.load_n[*k] > high)
         .unwrap_or(blocks.len());
-    let dwells: Vec<&Range<usize>> = levels
-        .iter()
-        .filter(|r| r.start < loaded && seconds(blocks, r) >= DWELL_S)
-        .filter(|r| (DWELL_SHARES.0 * peak..high).contains(&load(r)))
-        .collect();
-    let rests: Vec<f64> = levels
-        .iter()
-        .filter(|r| r.start > loaded)
-        .map(load)
-        .collect();
-    let come_back_to = |r: &&&Range<usize>| rests.iter().any(|rest| near(*rest, load(r)));
-    dwells
-        .iter()
-        .find(come_back_to)
-        .or(dwells.first())
-        .copied()
-        .or_else(|| levels.iter().find(|r| load(r) < high))
-        .cloned()
+    let rest = levels.iter().filter(|r| r.start > loaded).find(low);
+    let stay = rest.and_then(|rest| {
+        let rested = load(rest);
+        stay_near(blocks, from, |f| near(f, rested))
+    });
+    let dwell = levels.iter().filter(|r| r.start < loaded).filter(low);
+    stay.filter(|r| r.end <= loaded && seconds(blocks, r) >= DWELL_S)
+        .or_else(|| {
+            dwell
+                .clone()
+                .find(|r| seconds(blocks, r) >= DWELL_S && stands(blocks, r, noise))
+                .cloned()
+        })
+        .or_else(|| levels.iter().find(|r| load(r) < high).cloned())
 }
 
 /// The first stay of the load near the pre-tension, long enough for a dwell or else the first at all.
@@ -151,6 +151,24 @@ fn trimmed(blocks: &Blocks, stay: Range<usize>, noise: f64) -> Range<usize> {
     let first = stay.clone().find(keeps).unwrap_or(stay.start);
     let last = stay.clone().rev().find(keeps).unwrap_or(stay.end - 1);
     first..last + 1
+}
+
+/// True where the load does not go on rising from the first half of a run to the second, as in a slow take-up.
+fn stands(blocks: &Blocks, r: &Range<usize>, noise: f64) -> bool {
+    let half = |from: f64, to: f64| {
+        let (begin, end) = (blocks.time_s[r.start], blocks.time_s[r.end - 1]);
+        let inside = |k: &usize| {
+            let share = (blocks.time_s[*k] - begin) / (end - begin).max(f64::MIN_POSITIVE);
+            (from..=to).contains(&share)
+        };
+        let rows = |k: usize| (blocks.end[k] - blocks.first[k]) as f64;
+        let (sum, weight) = r.clone().filter(inside).fold((0.0, 0.0), |(s, w), k| {
+            (s + rows(k) * blocks.load_n[k], w + rows(k))
+        });
+        (sum / weight, noise / weight.sqrt())
+    };
+    let ((before, u), (after, v)) = (half(0.0, 0.5), half(0.5, 1.0));
+    (after - before).abs() <= (STANDS_SHARE * after.abs()).max(CLOSE_SIGMAS * u.hypot(v))
 }
 
 fn seconds(blocks: &Blocks, r: &Range<usize>) -> f64 {
@@ -238,7 +256,7 @@ mod tests {
     fn found(parts: &[(usize, f64, f64)]) -> Range<usize> {
         let (blocks, trend, peak) = blocks(pull(parts));
         let near = |f: f64, p: f64| (f - p).abs() <= NEAR_SHARE * p;
-        let stay = unstated(&blocks, &trend, 0, near, peak).unwrap();
+        let stay = unstated(&blocks, &trend, 0, near, peak, 1.0).unwrap();
         trimmed(&blocks, stay, 1.0)
     }
 
@@ -256,6 +274,10 @@ mod tests {
         parts.extend(rest);
         // The last block of the dwell has the ramp for its neighbour.
         assert_eq!(found(&parts), 12..31);
+        // A take-up so slow that it looks level.
+        let mut parts = vec![(12, 180.0, 230.0), (4, 230.0, 300.0), (20, 300.0, 300.0)];
+        parts.extend(rest);
+        assert_eq!(found(&parts), 16..35);
         // A shelf on the way, which the line never comes back to.
         let mut parts = vec![(10, 120.0, 120.0), (4, 120.0, 300.0), (20, 300.0, 300.0)];
         parts.extend(rest);

@@ -104,6 +104,8 @@ pub(super) fn slip(
     level: f64,
     method: &str,
 ) -> Estimate {
+    // What is taken out of a slip as noise may be more than there was: less than nothing did not slide.
+    let value_mm = value_mm.max(0.0);
     let noise = spread.normal_sd().max(step.1);
     if value_mm > SEEN * noise && value_mm > spread.half_width(level) {
         return two_sided(value_mm, spread, level, method);
@@ -120,4 +122,21 @@ pub(super) fn slip(
         1e-3 * high,
         format!("{method}; one-sided, by inverting a test for a late step"),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A slip of less than nothing is none, up to what its noise would hide.
+    #[test]
+    fn an_upper_bound_is_never_below_nothing() {
+        let spread = Spread {
+            noise: 0.02,
+            ..Spread::default()
+        };
+        let found = slip(-0.06, &spread, (0.0, 0.0), 0.95, "hand-made");
+        assert_eq!((found.value, found.low), (Some(0.0), Some(0.0)));
+        assert!((found.high.unwrap() - 1.645 * 0.02e-3).abs() < 1e-12);
+    }
 }
