@@ -272,16 +272,25 @@ mod tests {
         ];
         let mut parts = vec![(8, 0.0, 0.0), (4, 0.0, 300.0), (20, 300.0, 300.0)];
         parts.extend(rest);
-        // The last block of the dwell has the ramp for its neighbour.
-        assert_eq!(found(&parts), 12..31);
+        assert_eq!(found(&parts), 12..32);
         // A take-up so slow that it looks level.
         let mut parts = vec![(12, 180.0, 230.0), (4, 230.0, 300.0), (20, 300.0, 300.0)];
         parts.extend(rest);
-        assert_eq!(found(&parts), 16..35);
+        assert_eq!(found(&parts), 16..36);
         // A shelf on the way, which the line never comes back to.
         let mut parts = vec![(10, 120.0, 120.0), (4, 120.0, 300.0), (20, 300.0, 300.0)];
         parts.extend(rest);
-        assert_eq!(found(&parts), 14..33);
+        assert_eq!(found(&parts), 14..34);
+        // Eased to nothing each time: no rest tells the pre-tension, and the first level stretch that stands is the dwell.
+        let mut parts = vec![(8, 0.0, 0.0), (4, 0.0, 300.0), (20, 300.0, 300.0)];
+        parts.extend([
+            (10, 300.0, 5000.0),
+            (40, 5000.0, 5000.0),
+            (10, 5000.0, 0.0),
+            (9, 0.0, 0.0),
+        ]);
+        // Its last block has the ramp for its neighbour.
+        assert_eq!(found(&parts), 12..31);
     }
 
     /// A slow beginning of the ramp looks level: its rows are trimmed from the stay.
