@@ -51,17 +51,14 @@ pub(super) fn reference(
         .iter()
         .position(|f| *f >= record.slack_until)
         .unwrap_or(0);
-    let near = |f: f64, p: f64| {
-        (f - p).abs()
-            <= (NEAR_SHARE * p)
-                .max(4.0 * noise)
-                .max(NEAR_PEAK_SHARE * peak)
-    };
-    let found = match stated {
-        Some(p) => stay_near(blocks, after_slack, |f| near(f, p.si())),
-        None => unstated(blocks, trend, after_slack, near, peak, noise),
-    }
-    .map(|stay| trimmed(blocks, stay, noise));
+    let found = dwell(
+        blocks,
+        trend,
+        after_slack,
+        stated.map(crate::units::Quantity::si),
+        peak,
+        noise,
+    );
     let fallback = found.is_none();
     let span = found.unwrap_or(after_slack..(after_slack + 1).min(blocks.len()));
     // A record of few rows has no dwell: its first row is where counting starts.
@@ -82,6 +79,28 @@ pub(super) fn reference(
         blocks: span,
         caveat,
     }
+}
+
+/// The blocks of the dwell among those from `from` on, at the stated pre-tension (N) or without one.
+fn dwell(
+    blocks: &Blocks,
+    trend: &[Trend],
+    from: usize,
+    stated: Option<f64>,
+    peak: f64,
+    noise: f64,
+) -> Option<Range<usize>> {
+    let near = |f: f64, p: f64| {
+        let within = (NEAR_SHARE * p)
+            .max(4.0 * noise)
+            .max(NEAR_PEAK_SHARE * peak);
+        (f - p).abs() <= within
+    };
+    let stay = match stated {
+        Some(p) => stay_near(blocks, from, |f| near(f, p)),
+        None => unstated(blocks, trend, from, near, peak, noise),
+    };
+    stay.map(|stay| trimmed(blocks, stay, noise))
 }
 
 /// The first stay at the load that the line rests at once it was loaded; else the first level stretch at low load, with
@@ -255,9 +274,7 @@ mod tests {
 
     fn found(parts: &[(usize, f64, f64)]) -> Range<usize> {
         let (blocks, trend, peak) = blocks(pull(parts));
-        let near = |f: f64, p: f64| (f - p).abs() <= NEAR_SHARE * p;
-        let stay = unstated(&blocks, &trend, 0, near, peak, 1.0).unwrap();
-        trimmed(&blocks, stay, 1.0)
+        dwell(&blocks, &trend, 0, None, peak, 1.0).unwrap()
     }
 
     /// Slack, take-up, dwell at 300 N, ramp to 5 kN and back: without the pre-tension stated the dwell is still it, and
@@ -296,14 +313,13 @@ mod tests {
     /// A slow beginning of the ramp looks level: its rows are trimmed from the stay.
     #[test]
     fn a_slow_beginning_of_the_ramp_is_trimmed() {
-        let (blocks, ..) = blocks(pull(&[
+        let (blocks, trend, peak) = blocks(pull(&[
             (4, 280.0, 300.0),
-            (20, 300.0, 300.0),
+            (40, 300.0, 300.0),
             (6, 300.0, 340.0),
+            (20, 340.0, 5000.0),
         ]));
-        let stay = stay_near(&blocks, 0, |f| (f - 300.0).abs() <= 45.0).unwrap();
-        assert_eq!(stay, 0..30);
-        let kept = trimmed(&blocks, stay, 1.0);
-        assert!((2..=4).contains(&kept.start) && kept.end == 24, "{kept:?}");
+        let kept = dwell(&blocks, &trend, 0, Some(300.0), peak, 1.0).unwrap();
+        assert!((2..=4).contains(&kept.start) && kept.end == 44, "{kept:?}");
     }
 }
