@@ -86,3 +86,24 @@ fn one_time_of_recovery() {
     });
     assert!(found.rms < 1.1 && found.held >= 22 && found.otherwise >= 12);
 }
+
+/// Eased once, a line repeats nothing in which recovery or loop could be seen apart from set; eased after each step, it does.
+#[test]
+fn one_unloading_leaves_more_open_than_several() {
+    let open = |kind: Kind| -> f64 {
+        let pull = simulate::run(&kind.scenario(Grade::Good, 3), 3);
+        let sheet = pull.sheet().unwrap();
+        let (record, _) = condition(&pull.log(), &sheet).unwrap();
+        let (phased, _) = phases(&record, &sheet);
+        let (separated, _) = separate(&record, &phased, &sheet).unwrap();
+        let budget = &separated.parts[&PartName::SetAndCoverSlip].budget;
+        let largest = pull.truth.stretch.iter().copied().fold(0.0, f64::max);
+        let line = budget
+            .iter()
+            .find(|line| line.source.ends_with("seen once"));
+        line.map_or(0.0, |line| line.standard_uncertainty_mm / (1e3 * largest))
+    };
+    let once = open(Kind::SteppedHolds);
+    assert!((0.004..0.006).contains(&once), "{once}");
+    assert!(open(Kind::StopperSlip) < 1e-9);
+}

@@ -325,7 +325,14 @@ fn next_pull(
             .or_else(|| part(Interface::Stopper))
             .map_or_else(
                 || "Pull again with a mark on the cover at the mouth and one on the tail.".into(),
-                |what| format!("Pull again with what is missing: {what}."),
+                |what| {
+                    // The verdict may have named it already.
+                    if verdict.next.contains(&what) {
+                        verdict.next.clone()
+                    } else {
+                        format!("Pull again with what is missing: {what}.")
+                    }
+                },
             )
     };
     match (moved, remedies.first()) {

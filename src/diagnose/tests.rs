@@ -196,3 +196,24 @@ fn a_slip_is_measured_whether_or_not_its_beginning_is() {
     );
     assert!(!found.remedies.is_empty());
 }
+
+/// What is missing is said once, however many ask for it.
+#[test]
+fn what_the_verdict_names_already_is_not_named_again() {
+    let limits = "[limits]\nproof = \"6 kN\"\ncover_slip = \"1 mm\"";
+    let pull = Pull::new(&ramp(7e3), limits, Errors::NONE);
+    let (zero, most) = (pull.law(still), pull.law(slid));
+    let mut pull = pull
+        .with(StopperSlip, &zero)
+        .with_bracket(CoverSlip, &zero, &most);
+    pull.separated.support.push(crate::separate::Support {
+        part: CoverSlip,
+        how: "bracketed".into(),
+        missing: "a shorter tail".into(),
+    });
+    let (limit, caveats) = pull.find();
+    let verdict = verdict::decide(&pull.inputs(), &limit, &caveats);
+    assert!(verdict.next.contains("a shorter tail"), "{}", verdict.next);
+    let found = find(&pull.inputs(), &limit, &verdict);
+    assert_eq!(found.next_pull, verdict.next);
+}

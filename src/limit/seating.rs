@@ -372,3 +372,17 @@ pub(super) fn estimate(inputs: &LimitInputs, slip: &Slip) -> Estimate {
     }
     Estimate::measured(Measure::Length, found.level, standard, low, high, method)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Jaws that seat along an s-shaped curve: 0.85 mm came below half the load, and 0.1 mm after it may still be theirs, but
+    /// not the 0.5 mm that came beyond that.
+    #[test]
+    fn seating_that_is_not_told_may_go_on_a_little() {
+        let most = |slip: [f64; 3]| unsettled(&slip, &[0.0; 3], 0.85e-3).seating.high;
+        assert!((most([0.0, 0.85e-3, 0.95e-3]) - 0.95e-3).abs() < 1e-12);
+        assert!((most([0.0, 0.85e-3, 1.45e-3]) - 1e-3).abs() < 1e-12);
+    }
+}

@@ -129,11 +129,10 @@ fn unstated(
         let rested = load(rest);
         stay_near(blocks, from, |f| near(f, rested))
     });
-    let dwell = levels.iter().filter(|r| r.start < loaded).filter(low);
+    let mut dwells = levels.iter().filter(|r| r.start < loaded).filter(low);
     stay.filter(|r| r.end <= loaded && seconds(blocks, r) >= DWELL_S)
         .or_else(|| {
-            dwell
-                .clone()
+            dwells
                 .find(|r| seconds(blocks, r) >= DWELL_S && stands(blocks, r, noise))
                 .cloned()
         })
@@ -163,8 +162,7 @@ fn stay_near(blocks: &Blocks, from: usize, near: impl Fn(f64) -> bool) -> Option
 fn trimmed(blocks: &Blocks, stay: Range<usize>, noise: f64) -> Range<usize> {
     let middle = middle(blocks, &stay);
     let keeps = |k: &usize| {
-        let rows = (blocks.end[*k] - blocks.first[*k]) as f64;
-        let close = (CLOSE_SHARE * middle.abs()).max(CLOSE_SIGMAS * noise / rows.sqrt());
+        let close = (CLOSE_SHARE * middle.abs()).max(CLOSE_SIGMAS * noise / blocks.rows(*k).sqrt());
         (blocks.load_n[*k] - middle).abs() <= close
     };
     let first = stay.clone().find(keeps).unwrap_or(stay.start);
@@ -180,9 +178,8 @@ fn stands(blocks: &Blocks, r: &Range<usize>, noise: f64) -> bool {
             let share = (blocks.time_s[*k] - begin) / (end - begin).max(f64::MIN_POSITIVE);
             (from..=to).contains(&share)
         };
-        let rows = |k: usize| (blocks.end[k] - blocks.first[k]) as f64;
         let (sum, weight) = r.clone().filter(inside).fold((0.0, 0.0), |(s, w), k| {
-            (s + rows(k) * blocks.load_n[k], w + rows(k))
+            (s + blocks.rows(k) * blocks.load_n[k], w + blocks.rows(k))
         });
         (sum / weight, noise / weight.sqrt())
     };
@@ -196,8 +193,10 @@ fn seconds(blocks: &Blocks, r: &Range<usize>) -> f64 {
 
 /// Median load over a run of blocks by their rows, N: that of one of the blocks.
 fn middle(blocks: &Blocks, r: &Range<usize>) -> f64 {
-    let rows = |k: usize| (blocks.end[k] - blocks.first[k]) as f64;
-    let loads = r.clone().map(|k| (blocks.load_n[k], rows(k))).collect();
+    let loads = r
+        .clone()
+        .map(|k| (blocks.load_n[k], blocks.rows(k)))
+        .collect();
     weighted_median(loads).unwrap_or(f64::NAN)
 }
 

@@ -123,6 +123,11 @@ impl Blocks {
         self.first.is_empty()
     }
 
+    /// Rows of a block.
+    pub(crate) fn rows(&self, k: usize) -> f64 {
+        (self.end[k] - self.first[k]) as f64
+    }
+
     /// Mean reading of a gauge per block, SI; NaN where it has none.
     pub(crate) fn means(&self, gauge: &Signal) -> Vec<f64> {
         (0..self.len())

@@ -87,7 +87,9 @@ fn next(cx: &Context<'_>) -> String {
             |first| format!("Do not hand the line over. {first}"),
         ),
         // A gauge fault comes before any finer question.
-        VerdictWord::NotDecided if found.moved == Moved::CannotTell && !voided => {
+        VerdictWord::NotDecided
+            if found.moved == Moved::CannotTell && !voided && found.next_pull != verdict.next =>
+        {
             format!("{} {}", verdict.next, found.next_pull)
         }
         _ => verdict.next.clone(),

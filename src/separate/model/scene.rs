@@ -65,7 +65,7 @@ impl<'a> Scene<'a> {
             .map_or(all.len(), |k| k + 1);
         // ... and the fall into slack is no longer the pull either: it ends with its last rest or hold.
         // A block that the fall had begun in is of the fall.
-        let noise = |k: usize| record.load.noise / ((all.end[k] - all.first[k]) as f64).sqrt();
+        let noise = |k: usize| record.load.noise / all.rows(k).sqrt();
         let falls = |k: usize| {
             all.phase[k] != PhaseKind::RunOut
                 && all.load_n[k - 1] - all.load_n[k] > FALLS * noise(k).hypot(noise(k - 1))

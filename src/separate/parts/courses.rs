@@ -139,19 +139,18 @@ impl Reader<'_> {
             (low[*k], high[*k]) = (below, above);
             from = (*k, below.max(from.1));
         }
-        let at_proof = match &self.proof {
-            Ok(moment) if read.contains(&moment.before) && read.contains(&moment.after) => {
-                at(moment).0
+        let at_proof = self.at_proof(|moment| {
+            if read.contains(&moment.before) && read.contains(&moment.after) {
+                return at(moment).0;
             }
-            Ok(moment) => Estimate::bracket(
+            Estimate::bracket(
                 Measure::Length,
                 low[moment.before].min(low[moment.after]),
                 high[moment.before].max(high[moment.after]),
                 "from the reading before to the reading after",
                 "the gauge was read by hand, not at the moment of the proof load",
-            ),
-            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
-        };
+            )
+        });
         Part {
             end,
             at_proof,
@@ -163,6 +162,14 @@ impl Reader<'_> {
                 at_readings: true,
                 noise: self.block_noise(f),
             })),
+        }
+    }
+
+    /// A figure at the proof load, or why there is none.
+    fn at_proof(&self, at: impl Fn(&Moment) -> Estimate) -> Estimate {
+        match &self.proof {
+            Ok(moment) => at(moment),
+            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
         }
     }
 
@@ -181,10 +188,7 @@ impl Reader<'_> {
             (interval(m, value, &spread), spread)
         };
         let (end, spread) = at(&self.end);
-        let at_proof = match &self.proof {
-            Ok(moment) => at(moment).0,
-            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
-        };
+        let at_proof = self.at_proof(|moment| at(moment).0);
         let values: Vec<f64> = (0..=self.last)
             .map(|k| self.balance.fit.value(&f(k)) - lean(k))
             .collect();
@@ -303,10 +307,7 @@ impl Reader<'_> {
             )
         };
         let (end, spread) = at(&self.end);
-        let at_proof = match &self.proof {
-            Ok(moment) => at(moment).0,
-            Err(reason) => Estimate::cannot_tell(Measure::Length, reason.clone()),
-        };
+        let at_proof = self.at_proof(|moment| at(moment).0);
         let stations: Vec<(usize, f64, f64, f64)> = self
             .stations
             .iter()

@@ -39,8 +39,8 @@ pub(super) struct Means {
     pub mark: bool,
     /// The load came back down far enough to see what comes back.
     pub unloads: bool,
-    /// The sheet says that the tail stores no core slip: draw-in follows cover slip one to one.
-    pub stores_nothing: bool,
+    /// Whether the tail stores core slip, where the sheet says so; if it stores none, draw-in follows cover slip.
+    pub stores: Option<bool>,
 }
 
 /// Parts and support.
@@ -54,8 +54,9 @@ const AS_STATED: &str =
     "nothing stored in the tail, as the sheet states: draw-in follows cover slip one to one";
 const UNSTATED: &str = "taken as nothing stored in the tail, which the sheet does not state: no gauge shows what else moved";
 /// What would tell draw-in from cover slip.
-const TAIL_UNKNOWN: &str = "a tail that cannot store core slip: short, or its cover milked back to the bitter end, and \
-                            `tail_stores = \"0 mm\"` in [line] of the sheet";
+const SHORTER_TAIL: &str = "a shorter tail, which cannot store core slip";
+const TAIL_UNSTATED: &str = "`tail_stores = \"0 mm\"` in [line] of the sheet if the cover was milked back to the bitter end, else a \
+                             shorter tail";
 /// Late set is at most this share of the set that came at once (domain: a tenth to a third of the whole comes late).
 const LATE_SET_SHARE: f64 = 0.5;
 
@@ -72,7 +73,7 @@ pub(super) fn means(balance: &Balance, phased: &Phased, sheet: &Sheet) -> Means 
         body: has(GaugeKind::Body),
         mark: has(GaugeKind::Mark),
         unloads: phased.cycles > 0,
-        stores_nothing: sheet.line.tail_stores.is_some_and(|s| s.si() == 0.0),
+        stores: sheet.line.tail_stores.map(|s| s.si() > 0.0),
     }
 }
 
@@ -117,6 +118,11 @@ impl Reader<'_> {
     fn part(&self, name: PartName, means: &Means) -> (&'static str, &'static str, Part) {
         let m = means;
         let cannot = |missing: &'static str, reason: &str| ("no", missing, absent(reason));
+        let tail_missing = if m.stores.is_none() {
+            TAIL_UNSTATED
+        } else {
+            SHORTER_TAIL
+        };
         let no_cycle =
             "the load never came back down: what comes back cannot be told from what does not";
         let cycle = "an unloading to pre-tension with a rest as long as the longest hold";
@@ -221,12 +227,12 @@ impl Reader<'_> {
                 ),
             },
             PartName::CoverSlip => {
-                if m.core && m.stores_nothing {
+                if m.core && m.stores == Some(false) {
                     ("throughout", "", self.core_part(AS_STATED))
                 } else if m.core && m.travel {
-                    ("bracketed", TAIL_UNKNOWN, self.core_bracket(m.unloads))
+                    ("bracketed", tail_missing, self.core_bracket(m.unloads))
                 } else if m.core {
-                    ("throughout", TAIL_UNKNOWN, self.core_part(UNSTATED))
+                    ("throughout", tail_missing, self.core_part(UNSTATED))
                 } else if m.travel && m.stopper && m.unloads {
                     let (below, late) = (self.below_highest(), self.late_set());
                     ("bracketed", "a core gauge at the bitter end", self.bracket(&below, &self.sum(&[self.balance.sequences.rest]), (late, 0.0), "from the slip below the highest load so far to that plus everything at new highest loads: set and cover slip fit alike there"))
@@ -238,7 +244,7 @@ impl Reader<'_> {
                 }
             }
             PartName::Set => {
-                if m.core && m.stores_nothing && m.stopper && m.travel && m.unloads {
+                if m.core && m.stores == Some(false) && m.stopper && m.travel && m.unloads {
                     (
                         "throughout",
                         "",
@@ -251,7 +257,7 @@ impl Reader<'_> {
                 } else if m.travel && m.stopper && m.unloads {
                     (
                         "bracketed",
-                        if m.core { TAIL_UNKNOWN } else { "a core gauge at the bitter end" },
+                        if m.core { tail_missing } else { "a core gauge at the bitter end" },
                         self.bracket(
                             &self.sum(&[]),
                             &self.sum(&[self.balance.sequences.rest]),
