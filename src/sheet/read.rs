@@ -189,6 +189,9 @@ impl Sheet {
                 return wrong(path, format!("`{length}` must be greater than zero"));
             }
         }
+        if let Some((path, value)) = self.less_than_nothing() {
+            return wrong(path, format!("`{value}` is less than nothing"));
+        }
         if let Some(distance) = self.gauges.mark.as_ref().and_then(|m| m.distance) {
             let beyond = self.line.free_length.filter(|l| l.si() <= distance.si());
             if let Some(length) = beyond {
@@ -277,6 +280,30 @@ impl Sheet {
             }
         }
         Ok(())
+    }
+}
+
+impl Sheet {
+    /// The first quantity that may be nothing but not less, and is: a tail that stored -2 mm would count as one that stores
+    /// none.
+    fn less_than_nothing(&self) -> Option<(&'static str, String)> {
+        fn told<D: crate::units::Dimension>(
+            path: &'static str,
+            value: Option<crate::units::Quantity<D>>,
+        ) -> Option<(&'static str, String)> {
+            let value = value.filter(|v| v.si() < 0.0)?;
+            Some((path, value.to_string()))
+        }
+        let limits = self.limits.as_ref();
+        told("pull.pretension", self.pull.pretension)
+            .or_else(|| told("pull.load_left_in_tail", self.pull.load_left_in_tail))
+            .or_else(|| told("line.tail_length", self.line.tail_length))
+            .or_else(|| told("line.tail_stores", self.line.tail_stores))
+            .or_else(|| told("line.highest_past_load", self.line.highest_past_load))
+            .or_else(|| told("stopper.rated_load", self.stopper.rated_load))
+            .or_else(|| told("stopper.jaw_give", self.stopper.jaw_give))
+            .or_else(|| told("limits.stopper_slip", limits.and_then(|l| l.stopper_slip)))
+            .or_else(|| told("limits.cover_slip", limits.and_then(|l| l.cover_slip)))
     }
 }
 
@@ -466,6 +493,31 @@ mod tests {
         let sheet = Sheet::parse(LEAST, "sheet.toml").unwrap();
         assert_eq!(sheet.gauges.load.column, "Load");
         assert!(Sheet::parse(&format!("\u{feff}{LEAST}"), "sheet.toml").is_ok());
+    }
+
+    #[test]
+    fn less_than_nothing_is_no_quantity_of_a_sheet() {
+        for (table, key, value) in [
+            ("line", "tail_stores", "-2 mm"),
+            ("line", "tail_length", "-0.5 m"),
+            ("line", "highest_past_load", "-1 kN"),
+            ("stopper", "jaw_give", "-1 mm"),
+            ("stopper", "rated_load", "-4 kN"),
+            ("limits", "cover_slip", "-5 mm"),
+            ("limits", "stopper_slip", "-5 mm"),
+        ] {
+            let (line, _) = error(&format!("{LEAST}[{table}]\n{key} = \"{value}\"\n"));
+            let told =
+                format!("sheet.toml, line 6, key {table}.{key}: `{value}` is less than nothing");
+            assert_eq!(line, told);
+            let nothing = value.replace(|c: char| c == '-' || c.is_ascii_digit() || c == '.', "");
+            let text = format!("{LEAST}[{table}]\n{key} = \"0{nothing}\"\n");
+            assert!(Sheet::parse(&text, "sheet.toml").is_ok(), "{text}");
+        }
+        for key in ["pretension", "load_left_in_tail"] {
+            let text = LEAST.replacen('\n', &format!("\n{key} = \"-1 kN\"\n"), 1);
+            assert!(error(&text).0.ends_with("is less than nothing"), "{key}");
+        }
     }
 
     #[test]

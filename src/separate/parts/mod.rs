@@ -55,8 +55,8 @@ const AS_STATED: &str =
 const UNSTATED: &str = "taken as nothing stored in the tail, which the sheet does not state: no gauge shows what else moved";
 /// What would tell draw-in from cover slip.
 const SHORTER_TAIL: &str = "a shorter tail, which cannot store core slip";
-const TAIL_UNSTATED: &str = "`tail_stores = \"0 mm\"` in [line] of the sheet if the cover was milked back to the bitter end, else a \
-                             shorter tail";
+const TAIL_UNSTATED: &str = "a shorter tail (or, if the cover was milked back to the bitter end, `tail_stores = \"0 mm\"` in \
+                             [line] of the sheet)";
 /// Late set is at most this share of the set that came at once (domain: a tenth to a third of the whole comes late).
 const LATE_SET_SHARE: f64 = 0.5;
 
