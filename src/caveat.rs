@@ -17,6 +17,8 @@ pub enum Weight {
     Note,
     /// A figure is weaker or wider for it.
     Caution,
+    /// The line cannot be passed on this record; it may fail.
+    NoPass,
     /// No verdict can rest on this record.
     NoVerdict,
 }

@@ -389,7 +389,7 @@ pub struct PlainColumn {
 #[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Reading {
-    /// `,` `;` `tab` or `space`.
+    /// `,` `;` `tab` `|` or `space`.
     pub separator: Option<String>,
     /// `.` or `,`.
     pub decimal: Option<String>,

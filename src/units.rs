@@ -284,10 +284,10 @@ impl<D: Dimension> Quantity<D> {
 #[must_use]
 pub fn find_unit<D: Dimension>(symbol: &str) -> Option<&'static Unit> {
     let wanted = symbol.trim();
-    // Exact spelling first: "MN" and "mN" differ only in case.
+    // Exact spelling first, and no other for "MN": a thousandth of a newton differs from it only in case.
     D::UNITS.iter().find(|u| u.symbol == wanted).or_else(|| {
         D::UNITS.iter().find(|u| {
-            u.symbol.eq_ignore_ascii_case(wanted)
+            u.symbol != "MN" && u.symbol.eq_ignore_ascii_case(wanted)
                 || u.aliases.iter().any(|a| a.eq_ignore_ascii_case(wanted))
         })
     })

@@ -104,6 +104,6 @@ fn one_unloading_leaves_more_open_than_several() {
         line.map_or(0.0, |line| line.standard_uncertainty_mm / (1e3 * largest))
     };
     let once = open(Kind::SteppedHolds);
-    assert!((0.004..0.006).contains(&once), "{once}");
+    assert!((0.005..0.05).contains(&once), "{once}");
     assert!(open(Kind::StopperSlip) < 1e-9);
 }

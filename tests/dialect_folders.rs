@@ -122,6 +122,7 @@ fn separators() -> Vec<Style> {
         same("semicolon", &[], with(";", '.')),
         same("semicolon-decimal-comma", &[], with(";", ',')),
         same("tab", &[], with("\t", '.')),
+        same("upright-strokes", &[], with(" | ", '.')),
         same("tab-decimal-comma", &[], with("\t", ',')),
         same("aligned-with-blanks", &[], aligned),
         same(

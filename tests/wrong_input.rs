@@ -177,7 +177,7 @@ fn an_empty_log() {
     insta::assert_snapshot!(Pull::new(SHEET, "Time,Load,Travel\n").refused(), @r#"
     error: pull/log.csv, line 1: no row of numbers follows the header
 
-    hint: export the log again from the logger; the sheet names the file under [pull] log
+    hint: if rows do stand there, see whether their decimal mark and separator are those of [reading] in the sheet, if it forces them; else export the log again
     "#);
     insta::assert_snapshot!(Pull::new(SHEET, "Dear harbour master,\nno log today.\n").refused(), @r#"
     error: pull/log.csv: no table of numbers in the first 3 lines
@@ -231,7 +231,7 @@ fn time_that_runs_backwards() {
     insta::assert_snapshot!(Pull::new(SHEET, text).refused(), @r#"
     error: pull/log.csv, line 14, column Time: time runs backwards, from 11 s in line 13 to 2 s
 
-    hint: if the logger was restarted or its clock set here, state the gap in the sheet: [reading.gaps] "14" = "5 s"
+    hint: if the logger was restarted or its clock set here, state the gap in the sheet: [reading.gaps] "14" = "5 s"; if the file runs from the last row to the first, or one time is garbled, correct it in a copy of the log
     "#);
     let text = log().replace("12.0,", "11.0,");
     insta::assert_snapshot!(Pull::new(SHEET, text).refused(), @r#"

@@ -190,6 +190,7 @@ fn caveats(analysis: &Analysis, console: &Console) {
                 continue;
             }
             Weight::Caution => "caution",
+            Weight::NoPass => "no pass",
             Weight::NoVerdict => "no verdict",
         };
         console.warn(weight, &format!("{} {}", caveat.message, caveat.advice));

@@ -135,6 +135,8 @@ pub enum ConditionError {
 /// Readings are kept to so many parts of a newton or a metre: what a conversion of units leaves in the last digits must not
 /// decide between two solutions that are alike.
 const GRID: f64 = 1e10;
+/// Steps as written count as coarser than stated from this factor.
+const COARSER: f64 = 3.0;
 /// Below this many rows a log was noted by hand.
 const FEW_ROWS: usize = 40;
 /// A load that goes this many times further below zero than above it is turned.
@@ -197,7 +199,18 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
         drift,
         slack,
     } = zero::find(&log.time_s, &load, sheet);
-    let zero_line = zero::take_out(&log.time_s, &mut load, &at_start, &drift, slack.as_ref());
+    let stated_zero = instrument::stated(GaugeKind::Load, sheet)
+        .ok()
+        .and_then(|s| s.zero)
+        .unwrap_or(0.0);
+    let zero_line = zero::take_out(
+        &log.time_s,
+        &mut load,
+        &at_start,
+        &drift,
+        slack.as_ref(),
+        stated_zero,
+    );
     let corners = lag::Corners::of(&log.time_s, period_s, &load);
     for gauge in gauges.iter_mut().filter(|g| !g.kind.is_force()) {
         gauge.lag = corners.lag(gauge);
@@ -249,19 +262,44 @@ fn signal(
             *value = on_grid(*value - start);
         }
     }
-    let step = stated.resolution.unwrap_or(0.0);
     // The smallest difference as written bounds the noise from below as well: rows noted by hand have no noise that
     // their differences could show.
     let written = channel
         .step
         .map_or(0.0, |step| (step * GRID).round() / GRID);
+    let step = stated.resolution.unwrap_or(0.0).max(written);
+    if let Some(resolution) = stated.resolution.filter(|r| written > COARSER * r) {
+        let unit = if channel.kind.is_force() {
+            ("kN", 1e3)
+        } else {
+            ("mm", 1e-3)
+        };
+        caveats.push(Caveat::new(
+            "steps-coarser-than-stated",
+            Weight::Caution,
+            format!(
+                "The {} gauge was written in steps of {} {}, the sheet states a resolution of {} {}: the steps were reckoned with.",
+                channel.kind.words(),
+                written / unit.1,
+                unit.0,
+                resolution / unit.1,
+                unit.0
+            ),
+            "Set the logger to write all the digits that the gauge has, or correct the resolution in the sheet.",
+        ));
+    }
     let few = log.time_s.len() < FEW_ROWS;
     // A reading taken by eye may be a whole step off either way; a logger's is rounded to the nearest.
-    let floor = step.max(written) / if few { 3f64.sqrt() } else { 12f64.sqrt() };
+    let floor = step / if few { 3f64.sqrt() } else { 12f64.sqrt() };
     let noise = if few {
         None
     } else {
-        noise::of(&values, period_s)
+        noise::of(&values, period_s).or_else(|| {
+            // A slower logger's gauge, of which every so many rows hold a reading.
+            let read: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+            let every = values.len() as f64 / read.len().max(1) as f64;
+            noise::of(&read, every * period_s)
+        })
     };
     let noise = noise.unwrap_or(0.0).max(floor).max(f64::MIN_POSITIVE);
     Ok(Signal {
@@ -314,7 +352,14 @@ fn remark_gaps(time_s: &[f64], period_s: f64, caveats: &mut Vec<Caveat>) {
         caveats.push(Caveat::new(
             "record-has-gaps",
             Weight::Caution,
-            format!("The record has {} gaps, the longest of {longest:.1} s: what moved in them is told only as a whole.", gaps.len()),
+            format!(
+                "The record has {}{longest:.1} s: what moved in {} is told only as a whole.",
+                match gaps.len() {
+                    1 => "a gap of ".to_owned(),
+                    n => format!("{n} gaps, the longest of "),
+                },
+                if gaps.len() == 1 { "it" } else { "them" }
+            ),
             "Find out why the logger paused; pull again if a load step falls into a gap.",
         ));
     }

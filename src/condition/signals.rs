@@ -11,7 +11,7 @@
 
 use crate::caveat::{Caveat, Weight};
 use crate::condition::{Signal, range_of};
-use crate::ingest::{GaugeKind, Log};
+use crate::ingest::{ClockKnown, GaugeKind, Log};
 use crate::sheet::{Against, Sheet};
 
 /// Fewest rows that are looked at this way: rows noted by hand are few, and every one was looked at by a person.
@@ -20,8 +20,10 @@ pub(super) const MIN_ROWS: usize = 40;
 const SPIKE_SIGMAS: f64 = 12.0;
 /// And by this many times what the rows beside it differ: the corner of a ramp and a slip are no spikes.
 const SPIKE_STEPS: f64 = 6.0;
-/// A channel stands still for at least this many rows.
+/// A channel stands still for at least this many rows, and for so many more that noise between two coarse steps repeats itself
+/// as often with at most this probability.
 const STUCK_ROWS: usize = 12;
+const STUCK_CHANCE: f64 = 1e-6;
 /// A reading that runs backwards or past its neighbour does so by this many standard deviations of the noise.
 const SURE_SIGMAS: f64 = 10.0;
 /// And by this share of the movement.
@@ -73,7 +75,7 @@ fn is_spike(five: &[f64], noise: f64) -> bool {
 
 /// Blanks spells in which a channel that flickers elsewhere gives one value while `other` moves.
 pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec<Caveat>) {
-    let spells = still(&signal.values, &other.values);
+    let spells = still(signal, &other.values);
     let rows: usize = spells.iter().map(|(a, b)| b - a).sum();
     if rows == 0 {
         return;
@@ -94,7 +96,27 @@ pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec
     }
 }
 
-fn still(values: &[f64], other: &[f64]) -> Vec<(usize, usize)> {
+/// Rows of one value that make a spell: noise in the middle of a step stays there with a probability of erf(step/(2√2 σ)).
+fn stuck_rows(signal: &Signal) -> usize {
+    let rounding = signal.step / 12f64.sqrt();
+    let own = (signal.noise.powi(2) - rounding.powi(2)).max(rounding.powi(2) / 12.0);
+    if own <= 0.0 {
+        return STUCK_ROWS;
+    }
+    let stays = statrs::function::erf::erf(signal.step / (8.0 * own).sqrt());
+    let rows = STUCK_CHANCE.ln() / stays.clamp(f64::MIN_POSITIVE, 1.0 - 1e-9).ln();
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a count of rows"
+    )]
+    let rows = rows.ceil() as usize;
+    rows.max(STUCK_ROWS)
+}
+
+fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
+    let values = &signal.values;
+    let least = stuck_rows(signal);
     let (low, high) = range_of(other);
     let mut changes = 0;
     let mut moving = 0;
@@ -113,7 +135,7 @@ fn still(values: &[f64], other: &[f64]) -> Vec<(usize, usize)> {
     while first < values.len() {
         let same = |v: &&f64| **v == values[first];
         let end = first + values[first..].iter().take_while(same).count().max(1);
-        if end - first >= STUCK_ROWS {
+        if end - first >= least {
             let (from, to) = range_of(&other[first..end]);
             if to - from > 0.05 * (high - low) {
                 spells.push((first, end));
@@ -209,9 +231,14 @@ fn remark_movement(gauge: &Signal, moved: f64, caveats: &mut Vec<Caveat>) {
             format!("If the reading shrinks toward the puller, write sign = \"-\" under [gauges.{}].", gauge.kind.name()),
         ));
     } else if high <= low {
+        // A gauge that would have to show the slip and may be dead lets nothing pass.
+        let weight = match gauge.kind {
+            GaugeKind::Mark | GaugeKind::Tail | GaugeKind::Core => Weight::NoPass,
+            _ => Weight::Caution,
+        };
         caveats.push(Caveat::new(
             "gauge-never-moved",
-            Weight::Caution,
+            weight,
             format!("The {name} gauge gives the same reading in every row: it saw nothing move, or it did not work."),
             "Move the gauge by hand before the pull and look at the logger; then it is known to work.",
         ));
@@ -375,11 +402,37 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
             "Check plugs and batteries of the logger; pull again if a load step falls into a pause.",
         ));
     }
+    if understood.rows_without_time > 0 {
+        caveats.push(Caveat::new(
+            "rows-without-time",
+            Weight::Caution,
+            format!(
+                "{} a time that cannot be read and {} left out.",
+                counted(
+                    understood.rows_without_time,
+                    "row of the log has",
+                    "rows of the log have"
+                ),
+                if understood.rows_without_time == 1 {
+                    "is"
+                } else {
+                    "are"
+                }
+            ),
+            "Look at these lines of the log; correct them only from the logger's own memory.",
+        ));
+    }
+    remark_clock(log, caveats);
+    for doubt in &understood.doubts {
+        caveats.push(Caveat::new(
+            "header-against-sheet",
+            Weight::Caution,
+            format!("{}.", sentence(doubt)),
+            "Make sure which is right: every length or load of this column hangs on it.",
+        ));
+    }
     for note in &understood.notes {
-        let mut text = note.clone();
-        if let Some(first) = text.get(..1).map(str::to_uppercase) {
-            text.replace_range(..1, &first);
-        }
+        let text = sentence(note);
         caveats.push(Caveat::new(
             "log-as-understood",
             Weight::Note,
@@ -387,6 +440,43 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
             "Check that this is meant; the sheet decides how the log is read.",
         ));
     }
+}
+
+/// A text that begins like a sentence.
+fn sentence(text: &str) -> String {
+    let mut text = text.to_owned();
+    if let Some(first) = text.get(..1).map(str::to_uppercase) {
+        text.replace_range(..1, &first);
+    }
+    text
+}
+
+/// Steps of a clock from which a column of whole numbers may as well count milliseconds, s.
+const LONG_STEP: f64 = 2.0;
+
+/// Names a clock whose unit nothing in log or sheet states: times of holds and rates hang on it.
+fn remark_clock(log: &Log, caveats: &mut Vec<Caveat>) {
+    let time = &log.time_s;
+    let lasts = time.last().zip(time.first()).map_or(0.0, |(z, a)| z - a);
+    let step = lasts / (time.len().max(2) - 1) as f64;
+    let whole = time.iter().all(|t| t.fract() == 0.0);
+    let message = match log.understood.clock {
+        ClockKnown::RowsCounted => format!(
+            "The log has no time column and the sheet no rate: one row a second was assumed, and with it {lasts:.0} s for the whole log."
+        ),
+        ClockKnown::Assumed if whole && step >= LONG_STEP && time.len() >= MIN_ROWS => format!(
+            "Neither header nor sheet says the unit of the time, which goes up by whole numbers, {step:.0} from row to row: taken as \
+             seconds the log lasts {lasts:.0} s, as milliseconds {:.1} s.",
+            lasts / 1e3
+        ),
+        _ => return,
+    };
+    caveats.push(Caveat::new(
+        "clock-assumed",
+        Weight::NoPass,
+        message,
+        "State the rate of the log, rate = \"10 Hz\", or the unit of its time, unit = \"ms\", under [gauges.time] in the sheet.",
+    ));
 }
 
 #[cfg(test)]

@@ -218,13 +218,15 @@ fn steady(
     length
 }
 
-/// Takes zero and drift out of the load; what was measured is no longer an instrument error. Says what was taken out.
+/// Takes zero and drift out of the load; what was measured is no longer an instrument error, and of the fixed ones that was
+/// `stated_zero` (N). Says what was taken out.
 pub(super) fn take_out(
     time_s: &[f64],
     load: &mut Signal,
     at_start: &Estimate,
     drift: &Estimate,
     slack: Option<&Slack>,
+    stated_zero: f64,
 ) -> ZeroLine {
     let Some(slack) = slack else {
         return ZeroLine::default();
@@ -243,7 +245,9 @@ pub(super) fn take_out(
     for (value, t) in load.values.iter_mut().zip(time_s) {
         *value -= line.at(*t);
     }
-    load.errors.fixed = at_start.standard_error.unwrap_or(0.0);
+    // What the sheet states of the zero was seen and taken out; what the cell may be wrong by at any load was not.
+    let elsewhere = (load.errors.fixed - stated_zero).max(0.0);
+    load.errors.fixed = elsewhere.hypot(at_start.standard_error.unwrap_or(0.0));
     if drift.value.is_some() {
         load.errors.drift = drift.standard_error.unwrap_or(0.0);
     }

@@ -193,10 +193,9 @@ fn state(
         ""
     };
     let end = slip.value.last().zip(slip.low.last().zip(slip.high.last()));
+    let surely = end.is_some_and(|(_, (low, _))| *low > LEAST_SLIP);
     // That a slip was measured does not hang on whether the load is known at which it began.
-    let measured = slip.absent.is_none()
-        && slip.known == Known::Value
-        && end.is_some_and(|(_, (low, _))| *low > LEAST_SLIP);
+    let measured = slip.absent.is_none() && slip.known == Known::Value && surely;
     match figure.load.status {
         status if status == Status::Measured || measured => {
             let (value, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
@@ -226,7 +225,7 @@ fn state(
             ));
             State::Still
         }
-        Status::Bracket if slip.known == Known::Bracket && figure.load.high.is_some() => {
+        Status::Bracket if slip.known == Known::Bracket && figure.load.high.is_some() && surely => {
             let (_, (low, high)) = end.unwrap_or((&0.0, (&0.0, &0.0)));
             evidence.push(format!(
                 "The {words} moved by something between {} and {}{seating}; the gauges tell no better.",

@@ -272,7 +272,7 @@ fn number(cell: &[u8], marks: Marks, tens: i32) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
-/// Digits without thousands marks, which must stand after every third digit.
+/// Digits without thousands marks, which must stand after every third digit, and after no leading zero.
 fn ungrouped(whole: &str, thousands: Option<u8>) -> Option<String> {
     let Some(mark) = thousands else {
         return Some(whole.to_owned());
@@ -284,7 +284,9 @@ fn ungrouped(whole: &str, thousands: Option<u8>) -> Option<String> {
     };
     let groups: Vec<&str> = whole.split(is_mark).collect();
     let regular = groups.len() == 1
-        || (1..=3).contains(&groups[0].len()) && groups[1..].iter().all(|g| g.len() == 3);
+        || (1..=3).contains(&groups[0].len())
+            && !groups[0].starts_with('0')
+            && groups[1..].iter().all(|g| g.len() == 3);
     regular.then(|| groups.concat())
 }
 

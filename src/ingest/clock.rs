@@ -18,6 +18,9 @@ pub(super) enum Form {
     Rows { period_s: f64 },
 }
 
+/// The forms of time that are read, for messages.
+pub(super) const FORMS: &str = "seconds, milliseconds or minutes as numbers, 09:30:05.2, 14.05.2026 09:30:05.2 or 2026-05-14T09:30:05.2+02:00";
+
 impl Form {
     /// The word for messages.
     pub(super) fn word(self) -> &'static str {

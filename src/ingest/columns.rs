@@ -2,7 +2,7 @@
 
 use super::clock::Form;
 use super::error::IngestError;
-use super::{GaugeKind, Understood};
+use super::{ClockKnown, GaugeKind, Understood};
 use crate::sheet::{Gauge, Sheet, read::nearest};
 use crate::units::{ForceDim, LengthDim, TimeDim, Unit, find_unit};
 
@@ -118,6 +118,7 @@ pub(super) fn find_column(
     file: &str,
     line: usize,
 ) -> Result<Option<usize>, IngestError> {
+    let wanted = super::source::plain_blanks(wanted);
     let wanted = wanted.trim();
     let lower = wanted.to_lowercase();
     let tries: [&dyn Fn(&ColumnName) -> bool; 3] = [
@@ -150,14 +151,14 @@ pub(super) fn unit_of(
     name: &ColumnName,
     file: &str,
     line: usize,
-    notes: &mut Vec<String>,
+    doubts: &mut Vec<String>,
 ) -> Result<&'static Unit, IngestError> {
     let header = name.unit.as_deref();
     if let Some(unit) = gauge.unit.as_deref().and_then(|u| kind.unit(u)) {
         if let Some(other) = header
             && kind.unit(other) != Some(unit)
         {
-            notes.push(format!(
+            doubts.push(format!(
                 "column `{}`: the header says `{other}`, the sheet says `{}`; the sheet was followed",
                 name.raw, unit.symbol
             ));
@@ -191,16 +192,25 @@ pub(super) fn wanted_columns(
     names: &[ColumnName],
     file: &str,
     line: usize,
-    notes: &mut Vec<String>,
+    doubts: &mut Vec<String>,
 ) -> Result<(Vec<Wanted>, Vec<GaugeKind>), IngestError> {
-    let mut wanted = Vec::new();
+    let mut wanted: Vec<Wanted> = Vec::new();
     let mut absent = Vec::new();
     for (kind, gauge) in sheet.gauges.iter() {
         let Some(column) = find_column(&gauge.column, names, file, line)? else {
             absent.push(kind);
             continue;
         };
-        let unit = unit_of(kind, gauge, &names[column], file, line, notes)?;
+        if let Some(first) = wanted.iter().find(|w| w.column == column) {
+            return Err(IngestError::TwoGauges {
+                file: file.into(),
+                line,
+                column: names[column].raw.clone(),
+                first: first.kind.name(),
+                second: kind.name(),
+            });
+        }
+        let unit = unit_of(kind, gauge, &names[column], file, line, doubts)?;
         let negative = gauge.sign == Some(crate::sheet::Sign::Minus);
         wanted.push(Wanted {
             kind,
@@ -277,6 +287,7 @@ pub(super) fn time_column(
         None => guess_time(names, taken),
     };
     let Some(column) = column else {
+        understood.clock = ClockKnown::RowsCounted;
         understood.time =
             "row number counted as seconds: the log has no time column and the sheet no rate"
                 .into();
@@ -324,6 +335,7 @@ pub(super) fn time_column(
                 _ => "seconds",
             };
             if unit.is_none() && to_s == 1.0 {
+                understood.clock = ClockKnown::Assumed;
                 format!("{word}, assumed: neither header nor sheet says the unit")
             } else {
                 word.into()

@@ -28,6 +28,7 @@ impl Separator {
         match self {
             Self::Byte(b'\t') => "tab",
             Self::Byte(b';') => ";",
+            Self::Byte(b'|') => "|",
             Self::Byte(_) => ",",
             Self::Blanks => "space",
         }
@@ -37,6 +38,7 @@ impl Separator {
         match word {
             "tab" => Self::Byte(b'\t'),
             ";" => Self::Byte(b';'),
+            "|" => Self::Byte(b'|'),
             "space" => Self::Blanks,
             _ => Self::Byte(b','),
         }
@@ -270,6 +272,7 @@ fn find_separator(raw: &[&[u8]]) -> Separator {
         Separator::Byte(b'\t'),
         Separator::Byte(b';'),
         Separator::Byte(b','),
+        Separator::Byte(b'|'),
         Separator::Blanks,
     ] {
         let mut widths = std::collections::BTreeMap::<usize, f64>::new();

@@ -25,6 +25,9 @@ pub enum IngestError {
         line: u64,
         most: usize,
     },
+    /// An archive, a workbook, a document.
+    #[error("{file}: this is {kind}, no text")]
+    NoText { file: String, kind: &'static str },
     /// Bytes that no text has.
     #[error("{file}, line {line}: a NUL byte; this is no text file")]
     Nul { file: String, line: u64 },
@@ -79,6 +82,17 @@ pub enum IngestError {
         line: usize,
         column: String,
         times: usize,
+    },
+    /// One column for two gauges of the sheet.
+    #[error(
+        "{file}, line {line}: the column `{column}` is that of the {first} gauge and of the {second} gauge"
+    )]
+    TwoGauges {
+        file: String,
+        line: usize,
+        column: String,
+        first: &'static str,
+        second: &'static str,
     },
     /// Neither header nor sheet says the unit.
     #[error(
@@ -195,13 +209,19 @@ impl IngestError {
     pub fn hint(&self) -> Option<String> {
         let text = match self {
             Self::Io { .. } | Self::Stopped { .. } => return None,
-            Self::Empty { .. } | Self::NoRows { .. } => {
+            Self::NoRows { .. } => {
+                "if rows do stand there, see whether their decimal mark and separator are those of [reading] in the sheet, if it forces them; else export the log again".into()
+            }
+            Self::Empty { .. } => {
                 "export the log again from the logger; the sheet names the file under [pull] log".into()
             }
             Self::NoTable { .. } => {
                 "the log must be a text table (CSV); state [reading] header_line and separator in the sheet if it is one".into()
             }
             Self::LongLine { .. } => "check that the file is a text table with one row per line".into(),
+            Self::NoText { .. } => {
+                "export the log as text (CSV); a text packed with gzip (.csv.gz) is read as it is".into()
+            }
             Self::Nul { .. } => {
                 "export the log as text (CSV); a damaged file must be read anew from the logger".into()
             }
@@ -218,12 +238,20 @@ impl IngestError {
             Self::TwoColumns { .. } => {
                 "rename one of them in the log's header, or delete the header and name columns by number, such as column = \"2\"".into()
             }
+            Self::TwoGauges { first, second, .. } => format!(
+                "each gauge has a column of its own: correct column under [gauges.{first}] or [gauges.{second}], or remove one of them"
+            ),
             Self::NoUnit { gauge, known, .. } => {
                 format!("add unit = \"…\" under [gauges.{gauge}], one of {known}")
             }
             Self::WrongUnit { gauge, known, .. } => {
                 format!("name another column under [gauges.{gauge}], or state unit there, one of {known}")
             }
+            Self::Unreadable { count, rows, .. } if count == rows => format!(
+                "not one row can be read so: check that the header has as many cells as the rows, and the separator, the decimal \
+                 mark and the form of the cells; times may be {}",
+                super::clock::FORMS
+            ),
             Self::Unreadable { .. } => {
                 "correct these cells, or allow a share of them: [reading] unreadable = \"5 %\"".into()
             }
@@ -231,7 +259,8 @@ impl IngestError {
                 format!("name another column under [gauges.{gauge}], or remove the gauge from the sheet")
             }
             Self::BackInTime { line, .. } => format!(
-                "if the logger was restarted or its clock set here, state the gap in the sheet: [reading.gaps] \"{line}\" = \"5 s\""
+                "if the logger was restarted or its clock set here, state the gap in the sheet: [reading.gaps] \"{line}\" = \"5 s\"; \
+                 if the file runs from the last row to the first, or one time is garbled, correct it in a copy of the log"
             ),
             Self::SameTime { .. } => {
                 "if the clock is coarser than the rows, state rate = \"10 Hz\" (the true one) under [gauges.time]; the rows are then counted".into()

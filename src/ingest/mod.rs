@@ -128,6 +128,27 @@ pub struct Understood {
     /// Choices that a reader should know of, such as a unit in the sheet that differs from the header's.
     #[serde(default)]
     pub notes: Vec<String>,
+    /// What was contradicted or left open, and how it was read all the same.
+    #[serde(skip)]
+    pub doubts: Vec<String>,
+    /// Nothing says how long a second of the clock is.
+    #[serde(skip)]
+    pub clock: ClockKnown,
+    /// Rows whose time could not be read; they are left out.
+    #[serde(skip)]
+    pub rows_without_time: u64,
+}
+
+/// How well the unit of the clock is known.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum ClockKnown {
+    /// Header, sheet or the form of the times say it.
+    #[default]
+    Stated,
+    /// A column of time without a unit, taken as seconds.
+    Assumed,
+    /// No time column and no rate: one row a second.
+    RowsCounted,
 }
 
 /// A cell that could not be read.

@@ -160,7 +160,7 @@ fn open<'r>(
     let mut understood = begin_understood(&source, &dialect);
     let line = dialect.header_line.max(1);
     let (wanted, absent) =
-        wanted_columns(sheet, &dialect.names, name, line, &mut understood.notes)?;
+        wanted_columns(sheet, &dialect.names, name, line, &mut understood.doubts)?;
     settle(&absent, &dialect.names, line)?;
     let taken: Vec<usize> = wanted.iter().map(|w| w.column).collect();
     let sample = |column: usize| first_filled(&dialect, column);
@@ -310,6 +310,7 @@ fn assemble(
     understood.metadata.extend(gather.metadata);
     understood.metadata.truncate(2 * dialect::METADATA_MAX);
     understood.unreadable = gather.shown;
+    understood.rows_without_time = gather.unreadable.last().copied().unwrap_or(0);
     understood.reordered = gather.reordered;
     understood.duplicates = gather.duplicates;
     Ok(Log {

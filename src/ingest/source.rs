@@ -15,6 +15,20 @@ pub(super) const LINE_MAX: usize = 1 << 20;
 /// Bytes of the beginning from which the dialect is found.
 pub(super) const HEAD: usize = 1 << 16;
 
+/// First bytes that are looked at for what a file is.
+const MAGIC: usize = 6;
+/// First bytes of files that hold no text (from memory of their specifications).
+const NO_TEXT: &[(&[u8], &str)] = &[
+    (b"PK\x03\x04", "a zip archive or a workbook"),
+    (b"\xd0\xcf\x11\xe0", "a workbook of the old binary form"),
+    (b"%PDF", "a PDF document"),
+    (b"\xfd7zXZ\x00", "an archive packed with xz"),
+    (b"BZh", "an archive packed with bzip2"),
+    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
+    (b"\x28\xb5\x2f\xfd", "an archive packed with zstd"),
+    (b"PAR1", "a Parquet file"),
+];
+
 /// How characters are stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Encoding {
@@ -105,10 +119,16 @@ impl<'r> Source<'r> {
         };
         let mut magic = Vec::new();
         (&mut digesting)
-            .take(2)
+            .take(MAGIC as u64)
             .read_to_end(&mut magic)
             .map_err(io)?;
-        let compressed = magic == [0x1f, 0x8b];
+        let compressed = magic.starts_with(&[0x1f, 0x8b]);
+        if let Some((_, kind)) = NO_TEXT.iter().find(|(first, _)| magic.starts_with(first)) {
+            return Err(IngestError::NoText {
+                file: file.into(),
+                kind,
+            });
+        }
         digesting.front = magic;
         let reader = if compressed {
             Reader::Gzip(Box::new(MultiGzDecoder::new(digesting)))
@@ -398,12 +418,17 @@ fn without_mark(head: &[u8]) -> Encoding {
     }
 }
 
-/// Text for messages: UTF-8, or Latin-1 where it is none.
+/// Text for names and messages: UTF-8, or Latin-1 where it is none, with blanks of every width made plain ones.
 pub(super) fn to_text(bytes: &[u8]) -> String {
     match std::str::from_utf8(bytes) {
-        Ok(text) => text.to_owned(),
-        Err(_) => bytes.iter().map(|b| char::from(*b)).collect(),
+        Ok(text) => plain_blanks(text),
+        Err(_) => plain_blanks(&bytes.iter().map(|b| char::from(*b)).collect::<String>()),
     }
+}
+
+/// Blanks that look like plain ones made plain ones.
+pub(super) fn plain_blanks(text: &str) -> String {
+    text.replace(['\u{a0}', '\u{202f}', '\u{2009}'], " ")
 }
 
 /// Lower-case hexadecimal.

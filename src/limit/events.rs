@@ -21,7 +21,8 @@ const SECONDS: f64 = 0.25;
 /// Most of the fall comes within two entries, or within this time, s: a load that falls while the line runs through
 /// falls evenly.
 const SHARP: (f64, usize, f64) = (0.6, 2, 0.1);
-/// After a jump the load falls no further: within this time, s, by less than this share of the jump.
+/// After a jump the load falls no further: within this time, s, or that of the jump, by less than this share of the jump. Nor
+/// did it fall before, in the time of a jump: else it falls evenly while the line runs through.
 const OVER: (f64, f64) = (0.3, 0.5);
 /// Fall of load in standard deviations of its noise.
 const FALL: f64 = 8.0;
@@ -144,8 +145,13 @@ fn fall(record: &Conditioned, ahead: &Ahead, i: usize) -> Option<(usize, usize)>
         };
         to.is_some_and(|to| load[from] - load[to] >= share * fell)
     });
-    let ends = ahead.over[trough].is_none_or(|j| load[trough] - load[j] <= OVER.1 * fell);
-    (sharp && ends).then_some((peak, trough))
+    let takes = trough - peak;
+    let before = &load[peak.saturating_sub(takes)..peak];
+    let after = &load[trough..load.len().min(trough + takes + 1)];
+    let stood = before.iter().all(|l| !(l - load[peak] > OVER.1 * fell));
+    let ends = ahead.over[trough].is_none_or(|j| load[trough] - load[j] <= OVER.1 * fell)
+        && after.iter().all(|l| !(load[trough] - l > OVER.1 * fell));
+    (sharp && stood && ends).then_some((peak, trough))
 }
 
 /// Which interface jumped, and how far.

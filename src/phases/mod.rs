@@ -237,6 +237,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
     };
     blocks.highest_grip_n = highest(&grip);
     blocks.grip_n = ranges.iter().map(|r| mean(&grip, r)).collect();
+    caveats.extend(begins_under_load(&blocks, peak, sheet));
     let cycles = label::unloadings(&blocks, peak);
     if cycles == 0 {
         caveats.push(Caveat::new(
@@ -260,6 +261,32 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
         },
         caveats,
     )
+}
+
+/// A log begins under load above this share of its peak, if the load later falls below this share of where it began.
+const BEGINS: (f64, f64) = (0.25, 0.5);
+/// Within this share of the stated pre-tension it begins there.
+const AT_PRETENSION: f64 = 0.2;
+
+/// What slid before the first row is in no row.
+fn begins_under_load(blocks: &Blocks, peak: f64, sheet: &Sheet) -> Option<Caveat> {
+    let begins = *blocks.load_n.first()?;
+    let lowest = blocks.load_n.iter().copied().fold(f64::INFINITY, f64::min);
+    let meant = sheet
+        .pull
+        .pretension
+        .is_some_and(|p| (begins - p.si()).abs() <= AT_PRETENSION * p.si());
+    (begins > BEGINS.0 * peak && lowest < BEGINS.1 * begins && !meant).then(|| {
+        Caveat::new(
+            "log-begins-under-load",
+            Weight::NoPass,
+            format!(
+                "The log begins at {:.2} kN: what moved on the way there is in no row, and every figure counts from later.",
+                begins / 1e3
+            ),
+            "Start the logger before the first load; give the whole log if this is a part of it.",
+        )
+    })
 }
 
 fn mean(values: &[f64], r: &Range<usize>) -> f64 {

@@ -10,9 +10,9 @@ use std::ops::Range;
 
 use super::Blocks;
 use super::label::{Trend, equal_runs};
-use crate::condition::Conditioned;
+use crate::condition::{Conditioned, Signal};
 use crate::ingest::GaugeKind;
-use crate::stats::weighted_median;
+use crate::stats::{linear, weighted_median};
 
 /// Shortest way of a run, m (common practice, no source).
 const LEAST_M: f64 = 0.01;
@@ -24,6 +24,8 @@ const STANDS_SHARE: f64 = 0.05;
 const SLOWEST: f64 = 1e-4;
 /// The same where no travel gauge tells the pace of the ramps, m/s, and the shortest time of a run there, s.
 const WITHOUT_TRAVEL: (f64, f64) = (5e-4, 1.0);
+/// A block's own readings tell its pace when its standard error is at most this share of the pace around it.
+const TOLD_SHARE: f64 = 0.15;
 /// Gauges that show slip alone, or nearly.
 const SLIP_GAUGES: [GaugeKind; 3] = [GaugeKind::Tail, GaugeKind::Mark, GaugeKind::Core];
 
@@ -35,10 +37,12 @@ pub(super) fn find(
     dwelt: usize,
     slack: f64,
 ) -> Vec<Range<usize>> {
-    let travel = record.gauge(GaugeKind::Travel).map(|g| blocks.means(g));
+    let travel = record
+        .gauge(GaugeKind::Travel)
+        .map(|gauge| Course::of(gauge, record, blocks));
     let ramp = travel
         .as_ref()
-        .map(|travel| ramp_pace(travel, blocks, trend));
+        .map(|travel| ramp_pace(&travel.place, blocks, trend));
     let least = match ramp {
         Some(pace) => (PACE_SHARE * pace).max(SLOWEST),
         None => WITHOUT_TRAVEL.0,
@@ -49,31 +53,55 @@ pub(super) fn find(
         let Some(gauge) = record.gauge(kind) else {
             continue;
         };
-        let place = blocks.means(gauge);
-        let fast = |k: usize| {
-            let pace = pace(&place, &blocks.time_s, k);
-            let kept_up = trend[k] != Trend::Up
-                || travel
-                    .as_ref()
-                    .is_some_and(|t| pace >= PACE_SHARE * self::pace(t, &blocks.time_s, k));
-            if loaded(k) && kept_up { pace } else { 0.0 }
+        let slip = Course::of(gauge, record, blocks);
+        let kept_up = |k: usize| {
+            let travel = travel.as_ref();
+            trend[k] != Trend::Up || travel.is_some_and(|t| slip.pace[k] >= PACE_SHARE * t.pace[k])
         };
-        found.extend(runs(blocks, &place, fast, least, travel.as_deref()));
+        let counts = |k: usize| loaded(k) && kept_up(k);
+        found.extend(runs(blocks, &slip, counts, least, travel.as_ref()));
     }
     if found.is_empty()
         && let Some(travel) = &travel
     {
-        let fast = |k: usize| {
-            if loaded(k) && trend[k] != Trend::Up {
-                pace(travel, &blocks.time_s, k)
-            } else {
-                0.0
-            }
-        };
-        found.extend(runs(blocks, travel, fast, least, None));
+        let counts = |k: usize| loaded(k) && trend[k] != Trend::Up;
+        found.extend(runs(blocks, travel, counts, least, None));
     }
     found.sort_by_key(|r| r.start);
     found
+}
+
+/// How a gauge moves from block to block.
+struct Course {
+    /// Mean reading, m.
+    place: Vec<f64>,
+    /// m/s: that of the block's own readings where they tell it, so that a run ends with the row at which it stops; from the
+    /// neighbours where they are too few or too noisy.
+    pace: Vec<f64>,
+}
+
+impl Course {
+    fn of(gauge: &Signal, record: &Conditioned, blocks: &Blocks) -> Self {
+        let place = blocks.means(gauge);
+        let own = |k: usize| {
+            let (time, read): (Vec<f64>, Vec<f64>) = (blocks.first[k]..blocks.end[k])
+                .map(|i| (record.time_s[i], gauge.values[i]))
+                .filter(|(_, read)| read.is_finite())
+                .unzip();
+            let line = linear::line(&time, &read, None).ok()?;
+            let error = line.standard_error(1, gauge.noise.powi(2));
+            Some((line.coefficients[1], error))
+        };
+        let pace = |k: usize| {
+            let around = pace(&place, &blocks.time_s, k);
+            match own(k) {
+                Some((pace, error)) if error <= TOLD_SHARE * around.abs() => pace,
+                _ => around,
+            }
+        };
+        let pace = (0..blocks.len()).map(pace).collect();
+        Self { place, pace }
+    }
 }
 
 /// Pace at a block, from its neighbours; 0 where a reading is missing.
@@ -96,33 +124,38 @@ fn ramp_pace(travel: &[f64], blocks: &Blocks, trend: &[Trend]) -> f64 {
     weighted_median(paces).unwrap_or(0.0)
 }
 
-/// Runs among the blocks: around each highest pace, as far as half of it lasts.
+/// Runs among the blocks that count: around each highest pace, as far as half of it lasts and the puller is after it.
 fn runs(
     blocks: &Blocks,
-    place: &[f64],
-    fast: impl Fn(usize) -> f64,
+    moves: &Course,
+    counts: impl Fn(usize) -> bool,
     least: f64,
-    travel: Option<&[f64]>,
+    puller: Option<&Course>,
 ) -> Vec<Range<usize>> {
-    let paces: Vec<f64> = (0..blocks.len()).map(fast).collect();
-    let above: Vec<bool> = paces.iter().map(|p| *p >= least).collect();
+    let Course { place, pace } = moves;
+    let above: Vec<bool> = (0..blocks.len())
+        .map(|k| counts(k) && pace[k] >= least)
+        .collect();
     let mut found = Vec::new();
     for stretch in equal_runs(&above).into_iter().filter(|r| above[r.start]) {
         let top = stretch
             .clone()
-            .max_by(|a, b| paces[*a].total_cmp(&paces[*b]))
+            .max_by(|a, b| pace[*a].total_cmp(&pace[*b]))
             .unwrap_or(stretch.start);
-        let keeps = |k: &usize| paces[*k] >= PACE_SHARE * paces[top];
+        let keeps = |k: &usize| pace[*k] >= PACE_SHARE * pace[top];
+        // What still runs while the puller lets go is no part of it.
+        let pulled = |k: &usize| puller.is_none_or(|p| p.pace[*k] >= PACE_SHARE * pace[*k]);
         let first = (stretch.start..=top).rev().take_while(keeps).last();
-        let last = (top..stretch.end).take_while(keeps).last();
-        let (Some(first), Some(last)) = (first, last) else {
+        let Some(first) = first else { continue };
+        let running = (first..stretch.end).take_while(keeps);
+        let Some(last) = running.filter(pulled).last() else {
             continue;
         };
         let went = place[last] - place[first];
         let stands = blocks.load_n[last] <= (1.0 + STANDS_SHARE) * blocks.load_n[first];
-        let followed = match travel {
+        let followed = match puller {
             // The puller is after it: the travel grows by at least half as much.
-            Some(travel) => travel[last] - travel[first] >= PACE_SHARE * went,
+            Some(puller) => puller.place[last] - puller.place[first] >= PACE_SHARE * went,
             None => blocks.time_s[last] - blocks.time_s[first] >= WITHOUT_TRAVEL.1,
         };
         if went >= LEAST_M && followed && stands {
@@ -147,6 +180,30 @@ mod tests {
         }
     }
 
+    fn course(place: Vec<f64>) -> Course {
+        let pace = (0..12).map(|k| pace(&place, &blocks().time_s, k)).collect();
+        Course { place, pace }
+    }
+
+    /// A line that runs on while the puller lets go: the run ends with the puller.
+    #[test]
+    fn a_run_ends_when_the_puller_lets_go() {
+        let ran = course(
+            [0, 0, 0, 5, 10, 15, 20, 25, 30, 35, 35, 35]
+                .map(|f| 1e-3 * f64::from(f))
+                .to_vec(),
+        );
+        let puller = course(
+            [0, 0, 0, 5, 10, 15, 20, 20, 10, 0, 0, 0]
+                .map(|f| 1e-3 * f64::from(f))
+                .to_vec(),
+        );
+        assert_eq!(
+            runs(&blocks(), &ran, |_| true, 1e-3, Some(&puller)),
+            vec![2..7]
+        );
+    }
+
     /// A mark that moves 15 mm: with the puller after it a run, at standing travel a jump, and 8 mm are too little.
     #[test]
     fn a_run_has_the_puller_after_it() {
@@ -156,14 +213,8 @@ mod tests {
             fifteenths.map(|f| way * f64::from(f) / 15.0).to_vec()
         };
         let found = |mark: f64, travel: f64| {
-            let (mark, travel) = (moves(mark), moves(travel));
-            runs(
-                &blocks,
-                &mark,
-                |k| pace(&mark, &blocks.time_s, k),
-                1e-3,
-                Some(&travel),
-            )
+            let (mark, travel) = (course(moves(mark)), course(moves(travel)));
+            runs(&blocks, &mark, |_| true, 1e-3, Some(&travel))
         };
         assert_eq!(found(0.015, 0.015), vec![4..8]);
         assert!(found(0.015, 0.002).is_empty());
@@ -174,17 +225,8 @@ mod tests {
     #[test]
     fn a_load_that_rises_on_is_no_run() {
         let mut blocks = blocks();
-        let mark: Vec<f64> = (0..12).map(|k| 2e-3 * f64::from(k)).collect();
-        let found = |blocks: &Blocks| {
-            runs(
-                blocks,
-                &mark,
-                |k| pace(&mark, &blocks.time_s, k),
-                1e-3,
-                Some(&mark),
-            )
-            .len()
-        };
+        let mark = course((0..12).map(|k| 2e-3 * f64::from(k)).collect());
+        let found = |blocks: &Blocks| runs(blocks, &mark, |_| true, 1e-3, Some(&mark)).len();
         assert_eq!(found(&blocks), 1);
         blocks.load_n = (0..12).map(|k| 4e3 + 50.0 * f64::from(k)).collect();
         assert_eq!(found(&blocks), 0);

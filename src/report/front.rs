@@ -80,7 +80,7 @@ fn next(cx: &Context<'_>) -> String {
         .analysis
         .caveats
         .iter()
-        .any(|c| c.weight == Weight::NoVerdict);
+        .any(|c| c.weight >= Weight::NoPass);
     match verdict.word {
         VerdictWord::Fails => first().map_or_else(
             || verdict.next.clone(),

@@ -22,6 +22,7 @@ pub(super) fn caveats(cx: &Context<'_>) -> Section {
             let weight = match c.weight {
                 Weight::Note => "Note",
                 Weight::Caution => "Caution",
+                Weight::NoPass => "The line cannot be passed on this",
                 Weight::NoVerdict => "No verdict can rest on this",
             };
             (

@@ -266,6 +266,9 @@ enum Image {
     Logarithm,
 }
 
+/// The stretch columns before this one answer the load of the moment; loop and recovery come after.
+pub(super) const AT_ONCE: usize = STRETCH_INTERVALS + 3;
+
 /// One play operator of the loop.
 #[derive(Debug, Clone, Copy)]
 struct Play {
@@ -341,7 +344,7 @@ fn play(input: &[f64], width: f64, start: f64) -> Vec<f64> {
 pub(super) fn left_open(history: &History, weights: &[f64]) -> Vec<f64> {
     let share = shares(history);
     let mut sum = vec![0.0; share.len()];
-    for (play, weight) in Play::all().zip(&weights[STRETCH_INTERVALS + 3..]) {
+    for (play, weight) in Play::all().zip(&weights[AT_ONCE..]) {
         if *weight == 0.0 {
             continue;
         }

@@ -1,12 +1,14 @@
 //! What the fitted parts leave unexplained, and the curves that follow from the fit.
 
+use std::collections::BTreeMap;
+
 use crate::caveat::{Caveat, Weight};
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::model::Balance;
 use crate::separate::parts;
-use crate::separate::{Closure, StretchCurve};
+use crate::separate::{Closure, Part, PartName, StretchCurve};
 use crate::sheet::Sheet;
 
 /// A gauge closes badly when its residuals exceed what noise leaves by this factor.
@@ -94,6 +96,25 @@ pub(super) fn closure(
         });
     }
     out
+}
+
+/// A line that grows shorter under load: a gauge, its sign, its clock or the zero is not what the sheet says.
+pub(super) fn shrinks(parts: &BTreeMap<PartName, Part>, phased: &Phased) -> Option<Caveat> {
+    let course = parts.get(&PartName::Stretch)?.course.as_ref()?;
+    let load = &phased.blocks.load_n;
+    let top = (0..load.len()).max_by(|a, b| load[*a].total_cmp(&load[*b]))?;
+    let high = *course.high.get(top)?;
+    (high < 0.0).then(|| {
+        Caveat::new(
+            "stretch-negative",
+            Weight::NoVerdict,
+            format!(
+                "At the highest load the stretch would be {:.2} mm or less: no line grows shorter under load.",
+                1e3 * high
+            ),
+            "Check the columns, signs and units of load and travel, that both run on one clock, and that the log begins before the load.",
+        )
+    })
 }
 
 /// Travel per block in m since the first dwell; NaN before it or where missing; empty without a travel gauge.

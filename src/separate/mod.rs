@@ -266,8 +266,11 @@ pub fn separate(
 ) -> Result<(Separated, Vec<Caveat>), SeparateError> {
     let balance = model::fit(record, phased, sheet)?.ok_or(SeparateError::NoDisplacement)?;
     let means = parts::means(&balance, phased, sheet);
-    let parts::Split { parts, support } = parts::split(&balance, record, phased, sheet, &means);
-    let mut caveats = Vec::new();
+    let parts::Split {
+        parts,
+        support,
+        mut caveats,
+    } = parts::split(&balance, record, phased, sheet, &means);
     if sheet
         .gauges
         .mark
@@ -281,6 +284,7 @@ pub fn separate(
             "Measure the distance and write it as distance in [gauges.mark].",
         ));
     }
+    caveats.extend(closure::shrinks(&parts, phased));
     let closure = closure::closure(&balance, record, phased, &mut caveats);
     Ok((
         Separated {

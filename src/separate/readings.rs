@@ -16,6 +16,8 @@ pub(super) struct Reading {
     pub mean: Vec<f64>,
     /// Variance of that mean from noise and steps.
     pub variance: Vec<f64>,
+    /// Half of the gauge's step, where its reading stands still between steps and averaging takes nothing out, mm.
+    pub half_step: f64,
     /// Gain as a share; fixed and drift in mm.
     pub errors: InstrumentErrors,
 }
@@ -60,6 +62,30 @@ pub(super) fn reading(
     Some(found)
 }
 
+/// Blocks without a reading are bridged where their neighbours with one lie no further apart than this, s.
+const BRIDGED_S: f64 = 2.5;
+
+impl Reading {
+    /// Mean and variance per block, straight between the readings of a gauge that a slower logger wrote: good enough for what
+    /// only a hundredth of enters another gauge's reading.
+    pub(super) fn bridged(&self, time: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let (mut mean, mut variance) = (self.mean.clone(), self.variance.clone());
+        let known: Vec<usize> = (0..mean.len()).filter(|k| mean[*k].is_finite()).collect();
+        for pair in known.windows(2) {
+            let [a, b] = [pair[0], pair[1]];
+            let gap = time[b] - time[a];
+            if gap > BRIDGED_S {
+                continue;
+            }
+            for k in a + 1..b {
+                mean[k] = self.mean[a] + (self.mean[b] - self.mean[a]) * (time[k] - time[a]) / gap;
+                variance[k] = self.variance[a].max(self.variance[b]);
+            }
+        }
+        (mean, variance)
+    }
+}
+
 /// However many rows are averaged, a block is not known better than this share of its gauge's range.
 const AVERAGED_SHARE: f64 = 1e-5;
 
@@ -76,6 +102,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
     let (low, high) = crate::condition::range_of(&signal.values);
     let floor = (AVERAGED_SHARE * 1e3 * (high - low)).powi(2);
     let (mut mean, mut variance) = (Vec::new(), Vec::new());
+    let mut still = Vec::new();
     for block in blocks {
         let usable: Vec<f64> = values[block.clone()]
             .iter()
@@ -97,6 +124,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
         } else {
             0.0
         };
+        still.push(left);
         variance.push(noise / n + step * left + floor);
     }
     Reading {
@@ -104,6 +132,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
         sparse: false,
         mean,
         variance,
+        half_step: 0.5e3 * signal.step * crate::stats::median(&still).unwrap_or(0.0),
         errors: InstrumentErrors {
             gain: signal.errors.gain,
             fixed: 1e3 * signal.errors.fixed,
@@ -143,29 +172,32 @@ pub(super) fn rate(
 /// Time on either side over which rates are taken, s.
 const RATE_REACH_S: f64 = 0.3;
 
-/// The signal as it stood `lag_s` later: takes a lag behind the load out.
+/// The signal as it stood `lag_s` later: takes a lag behind the load out. Between the readings on either side, however far
+/// apart they are; rows without a reading stay without one.
 fn ahead(time_s: &[f64], values: &[f64], lag_s: f64) -> Vec<f64> {
+    let known: Vec<usize> = (0..values.len())
+        .filter(|i| values[*i].is_finite())
+        .collect();
+    let mut out = vec![f64::NAN; values.len()];
     let mut right = 0;
-    time_s
-        .iter()
-        .map(|t| {
-            let wanted = t + lag_s;
-            while right + 1 < time_s.len() && time_s[right] < wanted {
-                right += 1;
-            }
-            while right > 1 && time_s[right - 1] >= wanted {
-                right -= 1;
-            }
-            let left = right.saturating_sub(1);
-            let gap = time_s[right] - time_s[left];
-            let share = if gap > 0.0 {
-                ((wanted - time_s[left]) / gap).clamp(0.0, 1.0)
-            } else {
-                0.0
-            };
-            values[left] + share * (values[right] - values[left])
-        })
-        .collect()
+    for i in &known {
+        let wanted = time_s[*i] + lag_s;
+        while right + 1 < known.len() && time_s[known[right]] < wanted {
+            right += 1;
+        }
+        while right > 1 && time_s[known[right - 1]] >= wanted {
+            right -= 1;
+        }
+        let (a, b) = (known[right.saturating_sub(1)], known[right]);
+        let gap = time_s[b] - time_s[a];
+        let share = if gap > 0.0 {
+            ((wanted - time_s[a]) / gap).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        out[*i] = values[a] + share * (values[b] - values[a]);
+    }
+    out
 }
 
 /// Standard uncertainty of a reading by eye when nothing else is stated, mm: half a millimetre either way.
@@ -208,6 +240,7 @@ fn by_hand(
         sparse: false,
         mean,
         variance,
+        half_step: 0.0,
         errors: InstrumentErrors::default(),
     })
 }

@@ -251,7 +251,7 @@ impl Sheet {
         for (key, known) in [
             (
                 ("separator", &self.reading.separator),
-                &[",", ";", "tab", "space"][..],
+                &[",", ";", "tab", "|", "space"][..],
             ),
             (
                 ("thousands", &self.reading.thousands),

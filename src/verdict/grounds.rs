@@ -573,7 +573,8 @@ fn rounded(si: f64, unit: &Unit, digits: i32, up: bool) -> String {
         floor_to(value, digits)
     };
     let places = places(value, digits).clamp(0, 9).unsigned_abs() as usize;
-    format!("{toward:.places$} {}", unit.symbol)
+    // No zero with a sign.
+    format!("{:.places$} {}", toward + 0.0, unit.symbol)
 }
 
 fn lower_first(text: &str) -> String {

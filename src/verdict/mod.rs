@@ -3,7 +3,8 @@
 //! Passes only if the proof load was reached (measured less its uncertainty), held for the sheet's time, and the one-sided
 //! 95 % upper bound of slip (seating apart; a bracket counts whole) is within the allowance. Fails only if the lower
 //! bound is beyond it. Otherwise not decided. Slip is judged where the hold was complete: what happens at higher loads
-//! or later is no part of the proof. A caveat that allows no verdict leaves the pull undecided, whatever the figures.
+//! or later is no part of the proof. A caveat that allows no verdict leaves the pull undecided, whatever the figures; one that
+//! allows no pass leaves it undecided unless it fails.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -69,16 +70,18 @@ pub fn decide(inputs: &LimitInputs, limit: &Limit, caveats: &[Caveat]) -> Verdic
     findings.extend(case.creep(limit));
     findings.extend(case.by_figure(limit));
     findings.extend(case.tail());
-    findings.extend(
-        caveats
-            .iter()
-            .filter(|c| c.weight == Weight::NoVerdict)
-            .map(|c| Finding {
-                says: Says::Voids,
-                ground: c.message.clone(),
-                decide: c.advice.clone(),
-            }),
-    );
+    findings.extend(caveats.iter().filter_map(|c| {
+        let says = match c.weight {
+            Weight::Note | Weight::Caution => return None,
+            Weight::NoPass => Says::Open,
+            Weight::NoVerdict => Says::Voids,
+        };
+        Some(Finding {
+            says,
+            ground: c.message.clone(),
+            decide: c.advice.clone(),
+        })
+    }));
     conclude(findings)
 }
 

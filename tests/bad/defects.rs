@@ -173,7 +173,19 @@ fn sheets() -> Vec<(&'static str, Files)> {
         ),
         (
             "sheet-separator-that-is-none",
-            files(format!("{SHEET}\n[reading]\nseparator = \"|\"\n"), short()),
+            files(format!("{SHEET}\n[reading]\nseparator = \"#\"\n"), short()),
+        ),
+        (
+            "sheet-unit-a-thousandth-of-a-newton",
+            changed("unit = \"kN\"", "unit = \"mN\""),
+        ),
+        (
+            "sheet-one-column-for-two-gauges",
+            changed("column = \"Mark\"", "column = \"Travel\""),
+        ),
+        (
+            "sheet-decimal-comma-for-points",
+            files(format!("{SHEET}\n[reading]\ndecimal = \",\"\n"), short()),
         ),
         (
             "sheet-word-that-is-none",
@@ -230,6 +242,10 @@ fn logs() -> Vec<(&'static str, Files)> {
             ),
         ),
         ("log-that-is-no-text", files(SHEET, picture)),
+        (
+            "log-that-is-a-zip-archive",
+            files(SHEET, b"PK\x03\x04\x14\0\0\0\x08\0".to_vec()),
+        ),
         ("log-with-a-nul-byte", files(SHEET, nul)),
         packed("log-with-a-line-without-end", gzip(long.as_bytes())),
         packed("log-with-a-hundred-thousand-columns", gzip(wide.as_bytes())),
@@ -575,6 +591,42 @@ fn signals() -> Vec<Named> {
             travel(&|i, row| row.travel = i64::from(i as u32 * 7 % 3) * 10),
         ),
         (
+            "mark-blank-from-the-middle",
+            "gauge-blank",
+            files(
+                SHEET,
+                with_lines(&log(), |lines| {
+                    for line in &mut lines[300..] {
+                        set_cell(line, 3, "");
+                    }
+                }),
+            ),
+        ),
+        (
+            "mark-in-steps-of-half-a-millimetre",
+            "steps-coarser-than-stated",
+            files(
+                sheet(
+                    "column = \"Mark\"",
+                    "column = \"Mark\"\nresolution = \"0.01 mm\"",
+                ),
+                with_rows(|_, row| row.mark = (row.mark + 250).div_euclid(500) * 500),
+            ),
+        ),
+        (
+            "log-begins-under-load",
+            "log-begins-under-load",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| drop(lines.drain(1..400))),
+            ),
+        ),
+        (
+            "travel-ahead-of-the-load",
+            "stretch-negative",
+            travel(&|_, row| row.travel = 40_000 - row.travel - 20 * row.load.max(0)),
+        ),
+        (
             "mark-dead",
             "gauge-never-moved",
             files(SHEET, with_rows(|_, row| row.mark = 40)),
@@ -695,8 +747,44 @@ fn reading() -> Vec<Named> {
             ),
         ),
         (
+            "time-in-whole-milliseconds-without-a-unit",
+            "clock-assumed",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    for (i, line) in lines.iter_mut().enumerate().skip(1) {
+                        set_cell(line, 0, &format!("{}", 250 * (i - 1)));
+                    }
+                }),
+            ),
+        ),
+        (
+            "no-time-and-no-rate",
+            "clock-assumed",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    for line in lines.iter_mut() {
+                        *line = line.split_once(',').unwrap().1.to_owned();
+                    }
+                }),
+            ),
+        ),
+        (
+            "times-unreadable-within-the-share",
+            "rows-without-time",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    for line in [101, 202, 303] {
+                        set_cell(&mut lines[line], 0, "Err");
+                    }
+                }),
+            ),
+        ),
+        (
             "unit-of-header-and-sheet-differ",
-            "log-as-understood",
+            "header-against-sheet",
             files(alone, log().replacen("Load", "Load [N]", 1)),
         ),
     ]

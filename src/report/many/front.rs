@@ -291,6 +291,7 @@ pub(super) fn caveats(cx: &Cx) -> Section {
                 let weight = match k.weight {
                     Weight::Note => "Note",
                     Weight::Caution => "Caution",
+                    Weight::NoPass => "Nothing can be passed on this",
                     Weight::NoVerdict => "Nothing can rest on this",
                 };
                 (

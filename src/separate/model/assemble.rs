@@ -392,14 +392,15 @@ impl Scene<'_> {
             CoverAtEye::Free => 1.0,
             CoverAtEye::Unknown => 0.5,
         };
+        let (went, unsure) = travel.bridged(&self.time);
         let mut freed = mark.clone();
         for k in 0..freed.mean.len() {
             let core = core.map_or(0.0, |c| finite(c.mean[k]));
             let body = body.map_or(0.0, |b| finite(b.mean[k]));
             freed.mean[k] =
-                (mark.mean[k] - share * (travel.mean[k] - body - shared * core)) / (1.0 - share);
+                (mark.mean[k] - share * (went[k] - body - shared * core)) / (1.0 - share);
             freed.variance[k] =
-                (mark.variance[k] + share.powi(2) * travel.variance[k]) / (1.0 - share).powi(2);
+                (mark.variance[k] + share.powi(2) * unsure[k]) / (1.0 - share).powi(2);
         }
         freed
     }

@@ -23,6 +23,8 @@ pub(super) enum Creep {
 pub(super) struct Pass {
     pub slope: Vec<f64>,
     pub misfit: Vec<f64>,
+    /// What the earlier fit left of each gauge, per block, mm.
+    pub left: Vec<Vec<f64>>,
     /// Weights of the stretch columns, the splines first.
     pub spline: Vec<f64>,
     /// The stretch columns that they lead to: the longest to compute, and the same in fits that are compared.

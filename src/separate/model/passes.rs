@@ -4,6 +4,7 @@ use std::rc::Rc;
 
 use super::Balance;
 use super::pass::{Creep, Pass};
+use super::rows;
 use super::scene::{SLOPE_STEP, Scene};
 use crate::condition::ROUNDED_S;
 use crate::ingest::GaugeKind;
@@ -15,7 +16,7 @@ const LAG_SIGMAS: f64 = 2.0;
 /// ... and lies within so many standard deviations of what was known of it before the fit.
 const LAG_FAR: f64 = 3.0;
 /// Most passes: slopes, lags, the scatter of the creep spectrum and misfits settle from one to the next.
-const PASSES: usize = 4;
+const PASSES: usize = 5;
 /// Beyond this variance of a gauge's residuals against its noise, the balance is lost.
 const LOST: f64 = 100.0;
 /// It is taken for uneven where that lowers a gauge's sum of squares over the variance by so much.
@@ -90,6 +91,7 @@ impl Scene<'_> {
             let pass = Pass {
                 slope,
                 misfit,
+                left: balance.problem.residuals(&balance.fit),
                 lags: lags.clone(),
                 uneven: uneven.clone(),
                 creep,
@@ -117,15 +119,24 @@ impl Scene<'_> {
                     (*kind, lag + taken, *se)
                 })
                 .collect();
-            let settled = found
-                .iter()
-                .all(|(_, lag, se)| lag.abs() < se.max(0.1 * record.period_s));
+            let still = |(_, lag, se): &(_, f64, f64)| lag.abs() < se.max(0.1 * record.period_s);
             for (kind, lag, se) in &balance.lags {
                 lags.retain(|(k, _)| k != kind);
                 if worth_taking_out(*lag, *se, record.period_s) {
                     lags.push((*kind, *lag));
                 }
             }
+            // What was taken out of another gauge while the travel seemed to lag goes back when it does not.
+            let taken = lags.len();
+            if seek {
+                let travels = lags.iter().find(|(kind, _)| *kind == GaugeKind::Travel);
+                let common = travels.map_or(0.0, |(_, lag)| *lag);
+                let far = LAG_FAR * rows::lag_of_others(common);
+                lags.retain(|(kind, lag)| {
+                    *kind == GaugeKind::Travel || (lag - common).abs() <= far
+                });
+            }
+            let settled = lags.len() == taken && found.iter().all(still);
             let quiet = misfit
                 .iter()
                 .zip(&pass.misfit)

@@ -96,7 +96,18 @@ impl RowBuilder<'_, '_> {
             source: String::new(),
         });
         columns.push((self.weights.len() - 1, vec![1.0; n]));
-        let gained: Vec<f64> = reading.mean.iter().map(|m| finite(*m)).collect();
+        // Of what an earlier fit made of the reading: of the reading itself it would take along what no part explains, and
+        // pay the less for that the smaller it made all parts.
+        let left = self.pass.and_then(|p| p.left.get(place));
+        let gained: Vec<f64> = match left {
+            Some(left) => reading
+                .mean
+                .iter()
+                .zip(left)
+                .map(|(m, l)| finite(m - l))
+                .collect(),
+            None => vec![0.0; n],
+        };
         self.nuisance(
             &mut columns,
             gained,
@@ -167,9 +178,9 @@ impl RowBuilder<'_, '_> {
                     // Channels of one logger mostly pass one filter: what lags the travel shows, others may have too.
                     let common = pass.lag(GaugeKind::Travel);
                     let lag = rate.iter().map(|r| -enlarged * r).collect();
-                    let sd = LAG_OF_OTHERS.0 + LAG_OF_OTHERS.1 * common.abs();
                     let source = reading.kind.lag_source();
-                    self.nuisance(&mut columns, lag, Prior::Normal(sd), &source);
+                    let sd = Prior::Normal(lag_of_others(common));
+                    self.nuisance(&mut columns, lag, sd, &source);
                     if let Some(weight) = self.weights.last_mut() {
                         weight.centre = common - taken;
                     }
@@ -194,6 +205,11 @@ impl GaugeKind {
         let name = source.strip_prefix("lag of the ")?.strip_suffix(" gauge")?;
         Self::ALL.into_iter().find(|k| k.name() == name)
     }
+}
+
+/// Standard deviation before the fit of the lag of a gauge other than the travel's, which lags by `common`, s.
+pub(super) fn lag_of_others(common: f64) -> f64 {
+    LAG_OF_OTHERS.0 + LAG_OF_OTHERS.1 * common.abs()
 }
 
 fn uneven_drift(gauge: GaugeKind) -> String {

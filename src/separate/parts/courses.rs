@@ -34,7 +34,10 @@ impl Reader<'_> {
         let interval = |_: &Moment, value, spread: &Spread| {
             interval::two_sided(value, spread, LEVEL, "what comes back, at once and late")
         };
-        self.assemble(&f, known, interval, |k| -seen[k].0, false)
+        self.shaded(
+            &f,
+            self.assemble(&f, known, interval, |k| -seen[k].0, false),
+        )
     }
 
     /// What the fit leaves of the travel is mostly stretch: the line answers the load that was there, the shapes the load
@@ -81,10 +84,10 @@ impl Reader<'_> {
                 let (value, spread) = known(m);
                 (interval(m, value, &spread), spread)
             };
-            return self.between_readings(f, at, &read);
+            return self.shaded(f, self.between_readings(f, at, &read));
         }
         let lean = |k: usize| seen.as_ref().map_or(0.0, |_| self.lean(&f(k)));
-        self.assemble(f, known, interval, lean, true)
+        self.shaded(f, self.assemble(f, known, interval, lean, true))
     }
 
     /// Blocks at which a combination is known, if gauges that it needs were read by hand; `None` if all were logged.
@@ -116,7 +119,7 @@ impl Reader<'_> {
     }
 
     /// A slip whose gauge was read at some blocks only: known there, and in between from the reading before to the one
-    /// after. Past the last reading it is what the whole balance makes of it.
+    /// after; past the last reading it is what [`Self::shaded`] leaves of what the whole balance makes of it.
     fn between_readings(
         &self,
         f: &PerBlock,
@@ -275,6 +278,12 @@ impl Reader<'_> {
         off: (f64, f64),
         reason: &str,
     ) -> Part {
+        // A slip is not below zero, a give may be.
+        let floor = if upper(self.last).sequences.is_empty() {
+            f64::NEG_INFINITY
+        } else {
+            0.0
+        };
         let at = |m: &Moment| {
             let (low, low_spread) = self.at_moment(lower, m, None);
             let (high, high_spread) = self.at_moment(upper, m, None);
@@ -286,13 +295,8 @@ impl Reader<'_> {
                         .late_step(&self.balance.fit, &self.residuals, *s, m.after);
                 allowed = allowed.max(estimate + 1.645 * sd);
             }
-            // One-sided at either end: the truth is between them. A slip is not below zero, a give may be.
+            // One-sided at either end: the truth is between them.
             let side = 2.0 * LEVEL - 1.0;
-            let floor = if upper(m.after).sequences.is_empty() {
-                f64::NEG_INFINITY
-            } else {
-                0.0
-            };
             let low = (low - off.0 - low_spread.half_width(side)).max(floor);
             let high = high.max(floor) + off.1 + high_spread.half_width(side).max(allowed);
             (
@@ -308,25 +312,43 @@ impl Reader<'_> {
         };
         let (end, spread) = at(&self.end);
         let at_proof = self.at_proof(|moment| at(moment).0);
+        // The two ends go with their own courses; how far the interval lies beyond them changes slowly.
+        let value = |f: &PerBlock, k: usize| 1e-3 * self.balance.fit.value(&f(k));
         let stations: Vec<(usize, f64, f64, f64)> = self
             .stations
             .iter()
             .map(|k| {
                 let (e, _) = at(&Moment::block(*k));
-                (*k, e.low.unwrap_or(0.0), e.high.unwrap_or(0.0), 0.0)
+                let (low, high) = (e.low.unwrap_or(0.0), e.high.unwrap_or(0.0));
+                (*k, value(lower, *k) - low, high - value(upper, *k), 0.0)
             })
             .collect();
-        Part {
+        let ends = interpolate(&stations, self.last, |s| s.1)
+            .into_iter()
+            .zip(interpolate(&stations, self.last, |s| s.2))
+            .enumerate();
+        let (low, high) = ends
+            .map(|(k, (below, above))| {
+                let low = (value(lower, k) - below).max(floor);
+                (low, (value(upper, k) + above).max(low))
+            })
+            .unzip();
+        let part = Part {
             end,
             at_proof,
             budget: spread.budget(),
             course: Some(self.padded(Course {
                 value: None,
-                low: interpolate(&stations, self.last, |s| s.1),
-                high: interpolate(&stations, self.last, |s| s.2),
+                low,
+                high,
                 at_readings: false,
                 noise: self.block_noise(upper),
             })),
+        };
+        if upper(self.last).sequences.is_empty() {
+            part
+        } else {
+            self.shaded(upper, part)
         }
     }
 

@@ -32,6 +32,20 @@ pub(super) fn bends(balance: &Balance) -> Vec<f64> {
         .collect()
 }
 
+/// Half the step that is left of the gauge that shows each sequence best.
+pub(super) fn half_steps(balance: &Balance) -> Vec<f64> {
+    (0..balance.problem.sequences.len())
+        .map(|s| {
+            let rows = balance.problem.rows.iter().zip(&balance.readings);
+            let steps = rows
+                .filter(|(rows, _)| rows.sequences.contains(&s))
+                .map(|(_, reading)| reading.half_step);
+            steps.fold(f64::INFINITY, f64::min)
+        })
+        .map(|step| if step.is_finite() { step } else { 0.0 })
+        .collect()
+}
+
 /// Gaps between the blocks in use.
 pub(super) fn gaps(balance: &Balance, record: &Conditioned) -> usize {
     let span = balance.start_entry..balance.end_entry;
@@ -82,6 +96,16 @@ pub(super) fn slow(balance: &Balance, phased: &Phased) -> f64 {
         shape.columns.extend_from_slice(&stretch.columns[slow]);
     }
     largest(balance, &shape)
+}
+
+/// What loop and recovery keep of the stretch at the end of the pull, mm.
+pub(super) fn kept(balance: &Balance) -> f64 {
+    let stretch = &balance.stretch;
+    let columns = stretch.weights.iter().zip(&stretch.columns);
+    let last = columns.skip(bases::AT_ONCE);
+    last.map(|(w, column)| balance.fit.weights[*w] * column[balance.last_block])
+        .sum::<f64>()
+        .abs()
 }
 
 /// Largest value of a shape over the blocks, mm.

@@ -7,9 +7,10 @@ use std::collections::BTreeMap;
 
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
+use crate::caveat::Caveat;
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
-use crate::phases::{CYCLE_SHARE, Phased};
+use crate::phases::Phased;
 use crate::separate::model::Balance;
 use crate::separate::solve::Functional;
 use crate::separate::{Part, PartName, Support};
@@ -18,6 +19,9 @@ use crate::stats::{Estimate, Measure};
 
 /// Parts and their courses.
 mod courses;
+
+/// What a blank gauge leaves of its part.
+mod dark;
 
 /// What no fit can tell.
 mod left_open;
@@ -47,6 +51,7 @@ pub(super) struct Means {
 pub(super) struct Split {
     pub parts: BTreeMap<PartName, Part>,
     pub support: Vec<Support>,
+    pub caveats: Vec<Caveat>,
 }
 
 /// Why draw-in is cover slip.
@@ -110,6 +115,7 @@ pub(super) fn split(
     Split {
         parts: parts.into_iter().collect(),
         support,
+        caveats: reader.dark.iter().map(|d| d.caveat(balance)).collect(),
     }
 }
 
@@ -407,5 +413,5 @@ fn absent(reason: &str) -> Part {
 /// True when a stretch curve can be read off: the load came down by a third.
 #[must_use]
 pub(super) fn curve_is_known(phased: &Phased) -> bool {
-    phased.cycles > 0 && phased.peak_n > 0.0 && CYCLE_SHARE > 0.0
+    phased.cycles > 0 && phased.peak_n > 0.0
 }

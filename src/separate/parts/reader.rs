@@ -1,5 +1,6 @@
 //! Values of combinations of the fit's unknowns, with all that is uncertain about them.
 
+use super::dark::{self, Dark};
 use super::left_open;
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
@@ -36,6 +37,13 @@ const UNEASED_SHARE: f64 = 0.1;
 const BEND_SHARE: f64 = 0.7;
 /// Source of that in the budget.
 const BENDS: &str = "bends within the noise";
+/// Of what loop and recovery keep at the end of a pull that came down once, so much may as well be set: nothing shows it come
+/// back, nor close on the next way up. Half width; measured on pulls of another simulator.
+const KEPT_SHARE: f64 = 0.9;
+/// Source of that.
+const KEPT: &str = "what the line keeps against set, seen once";
+/// Source of what a gauge's steps leave open where its reading stands still between them.
+const STEPS: &str = "steps of the gauge";
 /// Source of the uncertainty from lags that the readings hold too little of to be taken out.
 const LAGS: &str = "lags of the gauges, too small to tell";
 /// Source of the uncertainty from what noise adds to a slip that cannot fall; the figure has it taken out.
@@ -76,6 +84,8 @@ pub(super) struct Reader<'a> {
     pub locked: bool,
     /// The load came down once only.
     pub once: bool,
+    /// What loop and recovery keep of the stretch at the end, mm, where the load came down once only.
+    pub kept_mm: f64,
     /// Gaps of the record after the first dwell, as the root of their number: each is a surprise of its own.
     pub gaps: f64,
     /// Stretch between the highest load that was seen to come down and the highest load, mm.
@@ -86,6 +96,10 @@ pub(super) struct Reader<'a> {
     pub slow_mm: f64,
     /// Refits with fresh noise: their scatter is the noise of every figure.
     pub draws: Vec<Draw>,
+    /// Half the step of that gauge, where averaging leaves it, mm.
+    pub half_step_mm: Vec<f64>,
+    /// Spells in which a gauge showed nothing.
+    pub dark: Vec<Dark>,
     /// Blocks in which the load rises to a new highest.
     pub rising_high: Vec<bool>,
     /// Blocks at which spreads are computed; between them they are interpolated.
@@ -132,6 +146,7 @@ impl<'a> Reader<'a> {
             .step_by(n.div_ceil(STATIONS))
             .chain([n - 1])
             .collect();
+        let bend_mm = left_open::bends(balance);
         Self {
             balance,
             residuals: balance.problem.residuals(&balance.fit),
@@ -148,9 +163,16 @@ impl<'a> Reader<'a> {
                     .as_ref()
                     .and_then(|m| m.distance)
                     .map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
-            bend_mm: left_open::bends(balance),
+            half_step_mm: left_open::half_steps(balance),
+            dark: dark::find(balance, phased, &bend_mm),
+            bend_mm,
             locked: phased.blocks.phase.contains(&PhaseKind::LockedHold),
             once: phased.cycles == 1,
+            kept_mm: if phased.cycles == 1 {
+                left_open::kept(balance)
+            } else {
+                0.0
+            },
             gaps: (left_open::gaps(balance, record) as f64).sqrt(),
             uneased_mm: left_open::uneased(balance, phased),
             whole_mm: left_open::largest(balance, &balance.stretch),
@@ -163,7 +185,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Value and spread of a linear combination: noise from the refits, the rest by sensitivity.
-    fn evaluate(&self, f: &Functional) -> (f64, Spread) {
+    pub fn evaluate(&self, f: &Functional) -> (f64, Spread) {
         let mut spread = self.balance.fit.spread(f);
         let count = self.draws.len() as f64;
         if count > 8.0 {
@@ -219,6 +241,9 @@ impl<'a> Reader<'a> {
                 ),
             ];
             spread
+                .rectangular
+                .push((KEPT.to_owned(), KEPT_SHARE * self.kept_mm));
+            spread
                 .normal
                 .extend(open.map(|(source, sd)| (source.to_owned(), sd)));
         } else if of(&self.balance.body) || of(&self.balance.jaws) {
@@ -233,6 +258,13 @@ impl<'a> Reader<'a> {
             .map(|(s, _, c)| c * self.bend_mm[*s])
             .fold(0.0, f64::hypot);
         spread.normal.push((BENDS.to_owned(), BEND_SHARE * bend));
+        let steps = f
+            .sequences
+            .iter()
+            .map(|(s, _, c)| c.abs() * self.half_step_mm[*s]);
+        spread
+            .rectangular
+            .push((STEPS.to_owned(), steps.fold(0.0, f64::max)));
         if let Some(wander) = &self.balance.wander {
             let free = wander.spread(f).normal.into_iter();
             let seen = |source: &str| spread.normal.iter().any(|(s, _)| s == source);
@@ -241,9 +273,34 @@ impl<'a> Reader<'a> {
                 .collect();
             spread.normal.extend(more);
         }
+        let whole = rests || of(&self.balance.stretch);
+        for (gauge, fixed) in self.fixed_errors(f, whole) {
+            let source = format!("accuracy of the {} gauge at single points", gauge.name());
+            spread.rectangular.push((source, fixed));
+        }
         let stands_in = self.stood_in_by_lags(f).abs();
         spread.normal.push((LAGS.to_owned(), stands_in));
         (self.balance.fit.value(f), spread)
+    }
+
+    /// Errors that the gauges behind a combination may have anywhere, mm: between the first dwell and another reading they
+    /// differ by up to twice as much, with the variance of a rectangular distribution that is the root of two wider.
+    fn fixed_errors(&self, f: &Functional, of_travel: bool) -> Vec<(GaugeKind, f64)> {
+        let sequences = &self.balance.sequences;
+        let of =
+            |s: Option<usize>| s.is_some() && f.sequences.iter().any(|(i, _, _)| Some(*i) == s);
+        let behind = |kind: GaugeKind| match kind {
+            GaugeKind::Travel => of_travel,
+            // The travel tells a slip and the rest together.
+            GaugeKind::Mark | GaugeKind::Tail => of(sequences.stopper) != of(sequences.rest),
+            GaugeKind::Core => of(sequences.core) != of(sequences.rest),
+            _ => false,
+        };
+        let readings = self.balance.readings.iter();
+        readings
+            .filter(|r| r.errors.fixed > 0.0 && behind(r.kind))
+            .map(|r| (r.kind, std::f64::consts::SQRT_2 * r.errors.fixed))
+            .collect()
     }
 
     /// How far the refits lie above the fit that they are drawn from, on average, mm: noise that makes a slip rise stays,

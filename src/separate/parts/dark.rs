@@ -1,0 +1,253 @@
+//! Where a gauge was blank: what the others still tell of its part.
+//!
+//! Question: how far may a slip have gone while the gauge that shows it read nothing? Method: it stood at least where it was
+//! last read, went at most to where it was read next, and took at most all that did not come back meanwhile, which the travel
+//! tells. The balance itself would share that out between slip and set as evenly as it can, with an interval that knows nothing
+//! of it. While the travel gauge is blank itself, nothing tells what did not come back.
+
+use std::ops::Range;
+
+use super::absent;
+use super::reader::{PerBlock, Reader};
+use crate::caveat::{Caveat, Weight};
+use crate::ingest::GaugeKind;
+use crate::phases::Phased;
+use crate::separate::Part;
+use crate::separate::model::Balance;
+use crate::separate::moment::Moment;
+use crate::separate::solve::Functional;
+use crate::stats::estimate::LEVEL;
+use crate::stats::{Estimate, Measure};
+
+/// What moved meanwhile matters beyond so many times the noise of a block, and beyond this, mm.
+const MATTERS: (f64, f64) = (3.0, 0.02);
+/// Without a travel gauge nothing tells what moved: more blocks than this matter.
+const FEW_BLOCKS: usize = 3;
+/// A blank travel gauge matters where the load moved by this share of its peak meanwhile, or for this share of the time.
+const TRAVEL_MATTERS: f64 = 0.1;
+
+/// A spell in which no gauge showed a sequence.
+pub(super) struct Dark {
+    gauge: GaugeKind,
+    sequence: usize,
+    blocks: Range<usize>,
+}
+
+/// The spells that matter.
+pub(super) fn find(balance: &Balance, phased: &Phased, bend_mm: &[f64]) -> Vec<Dark> {
+    let sequences = &balance.sequences;
+    let shown_by: [(Option<usize>, &[GaugeKind]); 3] = [
+        (sequences.stopper, &[GaugeKind::Mark, GaugeKind::Tail]),
+        (sequences.core, &[GaugeKind::Core]),
+        (sequences.rest, &[GaugeKind::Travel]),
+    ];
+    let mut found = Vec::new();
+    for (sequence, kinds) in shown_by {
+        let rows = || {
+            let rows = balance.problem.rows.iter().zip(&balance.gauges);
+            rows.filter(|(_, kind)| kinds.contains(kind))
+        };
+        let (Some(sequence), Some((_, gauge))) = (sequence, rows().next()) else {
+            continue;
+        };
+        let blank: Vec<bool> = (0..balance.problem.blocks)
+            .map(|k| rows().all(|(rows, _)| !rows.reading[k].is_finite()))
+            .collect();
+        let places: Vec<usize> = (0..blank.len()).collect();
+        let runs = places.chunk_by(|a, b| blank[*a] == blank[*b]);
+        found.extend(
+            runs.filter(|run| blank[run[0]])
+                .map(|run| Dark {
+                    gauge: *gauge,
+                    sequence,
+                    blocks: run[0]..run[0] + run.len(),
+                })
+                .filter(|dark| dark.matters(balance, phased, bend_mm)),
+        );
+    }
+    found
+}
+
+impl Dark {
+    fn matters(&self, balance: &Balance, phased: &Phased, bend_mm: &[f64]) -> bool {
+        let last = balance.problem.blocks - 1;
+        let (before, after) = (self.before(), self.blocks.end.min(last));
+        match balance.sequences.rest {
+            Some(rest) if rest == self.sequence => {
+                let first = balance.first_block;
+                let loads = &phased.blocks.load_n[first + before..=first + after];
+                let (low, high) = crate::condition::range_of(loads);
+                let time = &balance.problem.time;
+                high - low > TRAVEL_MATTERS * phased.peak_n
+                    || time[after] - time[before] > TRAVEL_MATTERS * (time[last] - time[0])
+            }
+            Some(rest) => {
+                let grew: f64 = [self.sequence, rest]
+                    .map(|s| balance.fit.sequences[s][after] - balance.fit.sequences[s][before])
+                    .iter()
+                    .sum();
+                grew > MATTERS.0 * bend_mm[self.sequence] + MATTERS.1
+            }
+            None => self.blocks.len() > FEW_BLOCKS,
+        }
+    }
+
+    /// Last block before it that was read; the first of all, where every part is zero.
+    fn before(&self) -> usize {
+        self.blocks.start.saturating_sub(1)
+    }
+
+    /// Says so.
+    pub(super) fn caveat(&self, balance: &Balance) -> Caveat {
+        let time = &balance.problem.time;
+        let last = self.blocks.end.min(time.len()) - 1;
+        Caveat::new(
+            "gauge-blank",
+            Weight::Caution,
+            format!(
+                "The {} gauge shows nothing from {:.1} s to {:.1} s: what it watches is known there only as far as other gauges bound it.",
+                self.gauge.words(),
+                time[self.blocks.start],
+                time[last]
+            ),
+            "Look for a plug that came loose, a gauge at its end stop, or a logger that dropped the channel; then pull again.",
+        )
+    }
+}
+
+/// What a blank gauge leaves of a part at a block.
+struct Shade {
+    gauge: GaugeKind,
+    /// Last block before that was read, and first after it.
+    before: usize,
+    after: Option<usize>,
+    /// Sequences that may share what moved; `None` if nothing bounds it.
+    sharing: Option<Vec<usize>>,
+}
+
+impl Reader<'_> {
+    fn shade(&self, f: &Functional, k: usize) -> Option<Shade> {
+        let rest = self.balance.sequences.rest;
+        let of = |s: usize| f.sequences.iter().any(|(i, _, _)| *i == s);
+        let of_travel = f.sequences.is_empty() || rest.is_some_and(of);
+        let here = || self.dark.iter().filter(move |d| d.blocks.contains(&k));
+        // The travel tells a slip and the rest together.
+        let hides = |d: &&Dark| {
+            if Some(d.sequence) == rest {
+                of_travel
+            } else {
+                !f.sequences.is_empty() && of(d.sequence) != of_travel
+            }
+        };
+        let gauge = here().find(hides)?.gauge;
+        let before = here().filter(hides).map(Dark::before).min()?;
+        let after = here().filter(hides).map(|d| d.blocks.end).max()?;
+        let mut sharing: Vec<usize> = f.sequences.iter().map(|(s, _, _)| *s).collect();
+        sharing.extend(here().map(|d| d.sequence).chain(rest));
+        sharing.sort_unstable();
+        sharing.dedup();
+        let travel_reads = rest.is_some_and(|rest| here().all(|d| d.sequence != rest));
+        Some(Shade {
+            gauge,
+            before,
+            after: (after <= self.last).then_some(after),
+            sharing: travel_reads.then_some(sharing),
+        })
+    }
+
+    /// The most that all who share it moved between two blocks, mm.
+    fn most_between(&self, sharing: &[usize], before: usize, k: usize) -> f64 {
+        let grew = Functional {
+            weights: Vec::new(),
+            sequences: sharing
+                .iter()
+                .flat_map(|s| [(*s, k, 1.0), (*s, before, -1.0)])
+                .collect(),
+        };
+        let (grew, spread) = self.evaluate(&grew);
+        grew.max(0.0) + spread.half_width(2.0 * LEVEL - 1.0)
+    }
+
+    /// A part as it was found, but for the spells in which no gauge showed it.
+    pub(super) fn shaded(&self, f: &PerBlock, mut part: Part) -> Part {
+        let whole = f(self.last);
+        let shades: Vec<Option<Shade>> = (0..=self.last).map(|k| self.shade(&whole, k)).collect();
+        if shades.iter().all(Option::is_none) {
+            return part;
+        }
+        let unknown = |k: usize| {
+            let shade = shades[k].as_ref().filter(|s| s.sharing.is_none())?;
+            Some(format!(
+                "the {} gauge shows nothing there, and no other gauge bounds what moved",
+                shade.gauge.words()
+            ))
+        };
+        if let Some(reason) = unknown(self.last) {
+            let at_proof = part.at_proof;
+            part = absent(&reason);
+            if let Ok(moment) = &self.proof
+                && unknown(moment.before).or(unknown(moment.after)).is_none()
+            {
+                part.at_proof = at_proof;
+            }
+            return part;
+        }
+        let Some(course) = &mut part.course else {
+            return part;
+        };
+        let first = self.balance.first_block;
+        let (low, high) = (course.low.clone(), course.high.clone());
+        let mut most = 0.0;
+        for k in (0..=self.last).rev() {
+            let Some(shade) = &shades[k] else { continue };
+            let next = shades.get(k + 1).is_some_and(Option::is_some);
+            if let Some(sharing) = &shade.sharing
+                && (!next || self.stations.contains(&k))
+            {
+                most =
+                    high[first + shade.before] + 1e-3 * self.most_between(sharing, shade.before, k);
+            }
+            let read_next = shade
+                .after
+                .map_or(f64::INFINITY, |after| high[first + after]);
+            let bounded = if shade.sharing.is_some() {
+                most.min(read_next)
+            } else {
+                read_next
+            };
+            course.low[first + k] = low[first + shade.before];
+            course.high[first + k] = bounded.max(low[first + shade.before]);
+        }
+        let bracket = |moment: &Moment, course: &crate::separate::Course| {
+            let ends = [moment.before, moment.after];
+            let shade = ends.iter().find_map(|k| shades[*k].as_ref())?;
+            let [a, b] = ends.map(|k| first + k);
+            Some(Estimate::bracket(
+                Measure::Length,
+                course.low[a].min(course.low[b]),
+                course.high[a].max(course.high[b]),
+                "from the last reading to that and all that did not come back since",
+                format!("the {} gauge shows nothing there", shade.gauge.words()),
+            ))
+        };
+        let end = Moment::block(self.last);
+        if let Some(end) = bracket(&end, course) {
+            part.end = end;
+        }
+        if let Ok(moment) = &self.proof
+            && let Some(at_proof) = bracket(moment, course)
+        {
+            part.at_proof = at_proof;
+        }
+        // Beyond the last block nothing changes.
+        let (low, high) = (
+            course.low[first + self.last],
+            course.high[first + self.last],
+        );
+        course.low[first + self.last..].fill(low);
+        course.high[first + self.last..].fill(high);
+        // A bracket counts whole.
+        course.value = None;
+        part
+    }
+}

@@ -1,0 +1,164 @@
+//! A gauge that shows nothing for a while: what it watches is bounded by the others there, and never shared out between parts
+//! as if it had been seen.
+
+use bitterend::analysis::{Analysis, Settings};
+use bitterend::ingest::GaugeKind;
+use bitterend::pipeline::{Inputs, analyse};
+use bitterend::separate::PartName;
+use bitterend::simulate::{Grade, Kind, Simulated, run};
+use bitterend::stats::{Estimate, Status};
+use bitterend::verdict::VerdictWord;
+
+/// A pull whose gauge is blank over a share of its rows.
+fn blanked(kind: Kind, seed: u64, gauge: GaugeKind, from: f64, to: f64) -> (Simulated, Analysis) {
+    let mut scenario = kind.scenario(Grade::Good, seed);
+    scenario.instruments.logger.rate = 10.0;
+    let pull = run(&scenario, seed);
+    let mut log = pull.log();
+    let rows = log.time_s.len();
+    let channel = log
+        .channels
+        .iter_mut()
+        .find(|c| c.kind == gauge)
+        .expect("it has one");
+    for (i, value) in channel.values.iter_mut().enumerate() {
+        if (from..to).contains(&(i as f64 / rows as f64)) {
+            *value = f64::NAN;
+        }
+    }
+    let inputs = Inputs {
+        sheet: pull.sheet().expect("the simulator's sheet is one"),
+        log,
+        files: pull.files(),
+    };
+    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    (pull, analysis)
+}
+
+fn end(analysis: &Analysis, part: PartName) -> &Estimate {
+    &analysis.separated.parts[&part].end
+}
+
+fn holds(estimate: &Estimate, truth: f64) -> bool {
+    (estimate.low.unwrap()..=estimate.high.unwrap()).contains(&truth)
+}
+
+fn named(analysis: &Analysis) -> bool {
+    analysis.caveats.iter().any(|c| c.code == "gauge-blank")
+}
+
+#[test]
+fn a_mark_that_goes_blank_leaves_a_bracket() {
+    for seed in 1..=4 {
+        let (pull, analysis) = blanked(Kind::StopperSlip, seed, GaugeKind::Mark, 0.4, 1.1);
+        let slip = end(&analysis, PartName::StopperSlip);
+        let set = end(&analysis, PartName::Set);
+        let (true_slip, true_set) = (
+            pull.truth.stopper_slip[pull.truth.end],
+            pull.truth.set[pull.truth.end],
+        );
+        println!("{seed}: {:?} {true_slip}, {:?} {true_set}", slip, set);
+        assert_eq!(
+            (slip.status, set.status),
+            (Status::Bracket, Status::Bracket),
+            "{seed}"
+        );
+        assert!(holds(slip, true_slip) && holds(set, true_set), "{seed}");
+        // What did not come back is known all the same.
+        assert_eq!(
+            end(&analysis, PartName::NotRecovered).status,
+            Status::Measured
+        );
+        assert!(named(&analysis));
+        assert_ne!(analysis.verdict.word, VerdictWord::Passes);
+    }
+}
+
+#[test]
+fn a_core_gauge_that_goes_blank_leaves_a_bracket() {
+    for seed in 1..=4 {
+        let (pull, analysis) = blanked(Kind::CoreSlip, seed, GaugeKind::Core, 0.4, 1.1);
+        let slip = end(&analysis, PartName::CoverSlip);
+        let truth = pull.truth.cover_slip[pull.truth.end];
+        println!("{seed}: {slip:?} {truth}");
+        assert_eq!(slip.status, Status::Bracket, "{seed}");
+        assert!(holds(slip, truth), "{seed}");
+        assert_eq!(
+            end(&analysis, PartName::StopperSlip).status,
+            Status::Measured
+        );
+        assert!(named(&analysis));
+    }
+}
+
+/// The gauge is read again before the end: what it shows there is known, and the course between is bounded on both sides.
+#[test]
+fn a_gauge_that_comes_back_tells_the_end() {
+    let (pull, analysis) = blanked(Kind::StopperSlip, 2, GaugeKind::Mark, 0.5, 0.7);
+    let slip = end(&analysis, PartName::StopperSlip);
+    assert_eq!(slip.status, Status::Measured);
+    assert!(
+        holds(slip, pull.truth.stopper_slip[pull.truth.end]),
+        "{slip:?}"
+    );
+    let course = analysis
+        .separated
+        .course(PartName::StopperSlip)
+        .expect("a course");
+    let blocks = &analysis.separated.blocks;
+    let outside = (0..blocks.len())
+        .filter(|k| {
+            blocks.first[*k] >= pull.truth.reference.end && blocks.end[*k] <= pull.truth.end
+        })
+        .filter(|k| {
+            let rows = &pull.truth.stopper_slip[blocks.first[*k]..blocks.end[*k]];
+            let truth = rows.iter().sum::<f64>() / rows.len() as f64;
+            truth < course.low[*k] - 0.05e-3 || truth > course.high[*k] + 0.05e-3
+        })
+        .count();
+    assert_eq!(outside, 0);
+}
+
+#[test]
+fn without_the_travel_nothing_tells_what_did_not_come_back() {
+    let (_, analysis) = blanked(Kind::StopperSlip, 1, GaugeKind::Travel, 0.3, 1.1);
+    for part in [PartName::NotRecovered, PartName::Set, PartName::Stretch] {
+        assert_eq!(end(&analysis, part).status, Status::CannotTell, "{part:?}");
+    }
+    assert!(named(&analysis));
+}
+
+/// A slower logger reads the travel in every tenth row: those readings serve, with the noise that they have.
+#[test]
+fn a_reading_in_every_tenth_row_serves() {
+    let mut scenario = Kind::CoreSlip.scenario(Grade::Good, 3);
+    scenario.instruments.logger.rate = 10.0;
+    let pull = run(&scenario, 3);
+    let mut log = pull.log();
+    let travel = log
+        .channels
+        .iter_mut()
+        .find(|c| c.kind == GaugeKind::Travel);
+    for (i, value) in travel.expect("it has one").values.iter_mut().enumerate() {
+        if i % 10 != 0 {
+            *value = f64::NAN;
+        }
+    }
+    let inputs = Inputs {
+        sheet: pull.sheet().expect("the simulator's sheet is one"),
+        log,
+        files: pull.files(),
+    };
+    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    for (part, truth) in [
+        (PartName::Set, &pull.truth.set),
+        (PartName::CoverSlip, &pull.truth.cover_slip),
+        (PartName::Stretch, &pull.truth.stretch),
+    ] {
+        let found = end(&analysis, part);
+        println!("{part:?} {found:?} {}", truth[pull.truth.end]);
+        assert_eq!(found.status, Status::Measured, "{part:?}");
+        assert!(holds(found, truth[pull.truth.end]), "{part:?} {found:?}");
+    }
+    assert!(!named(&analysis), "{:?}", analysis.caveats);
+}
