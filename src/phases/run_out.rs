@@ -189,12 +189,12 @@ mod tests {
     #[test]
     fn a_run_ends_when_the_puller_lets_go() {
         let ran = course(
-            [0, 0, 0, 5, 10, 15, 20, 25, 30, 35, 35, 35]
+            [0, 0, 0, 7, 12, 18, 24, 30, 36, 42, 42, 42]
                 .map(|f| 1e-3 * f64::from(f))
                 .to_vec(),
         );
         let puller = course(
-            [0, 0, 0, 5, 10, 15, 20, 20, 10, 0, 0, 0]
+            [0, 0, 0, 7, 12, 18, 24, 26, 10, 0, 0, 0]
                 .map(|f| 1e-3 * f64::from(f))
                 .to_vec(),
         );
