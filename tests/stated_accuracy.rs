@@ -52,14 +52,12 @@ fn a_poor_accuracy_widens_and_moves_nothing() {
         for share in [1, 2, 5] {
             let poor = analysed(&pull, |sheet| {
                 let accuracy = Some(format!("{share} % of reading"));
-                for gauge in [
-                    &mut sheet.gauges.travel,
-                    &mut sheet.gauges.mark,
-                    &mut sheet.gauges.core,
-                ] {
-                    if let Some(gauge) = gauge {
-                        gauge.accuracy.clone_from(&accuracy);
-                    }
+                let gauges = &mut sheet.gauges;
+                for gauge in [&mut gauges.travel, &mut gauges.mark, &mut gauges.core]
+                    .into_iter()
+                    .flatten()
+                {
+                    gauge.accuracy.clone_from(&accuracy);
                 }
             });
             let found = end(&poor, part);

@@ -148,9 +148,9 @@ fn fall(record: &Conditioned, ahead: &Ahead, i: usize) -> Option<(usize, usize)>
     let takes = trough - peak;
     let before = &load[peak.saturating_sub(takes)..peak];
     let after = &load[trough..load.len().min(trough + takes + 1)];
-    let stood = before.iter().all(|l| !(l - load[peak] > OVER.1 * fell));
+    let stood = !before.iter().any(|l| l - load[peak] > OVER.1 * fell);
     let ends = ahead.over[trough].is_none_or(|j| load[trough] - load[j] <= OVER.1 * fell)
-        && after.iter().all(|l| !(load[trough] - l > OVER.1 * fell));
+        && !after.iter().any(|l| load[trough] - l > OVER.1 * fell);
     (sharp && stood && ends).then_some((peak, trough))
 }
 
