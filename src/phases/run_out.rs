@@ -12,7 +12,7 @@ use super::Blocks;
 use super::label::{Trend, equal_runs};
 use crate::condition::{Conditioned, Signal};
 use crate::ingest::GaugeKind;
-use crate::stats::{linear, weighted_median};
+use crate::stats::weighted_median;
 
 /// Shortest way of a run, m (common practice, no source).
 const LEAST_M: f64 = 0.01;
@@ -83,20 +83,33 @@ struct Course {
 impl Course {
     fn of(gauge: &Signal, record: &Conditioned, blocks: &Blocks) -> Self {
         let place = blocks.means(gauge);
+        // Slope of the straight line through a block's readings, and its standard error; no number where they are too few.
         let own = |k: usize| {
-            let (time, read): (Vec<f64>, Vec<f64>) = (blocks.first[k]..blocks.end[k])
-                .map(|i| (record.time_s[i], gauge.values[i]))
-                .filter(|(_, read)| read.is_finite())
-                .unzip();
-            let line = linear::line(&time, &read, None).ok()?;
-            let error = line.standard_error(1, gauge.noise.powi(2));
-            Some((line.coefficients[1], error))
+            let read = || {
+                let rows = blocks.first[k]..blocks.end[k];
+                let all = rows.map(|i| {
+                    (
+                        record.time_s[i] - blocks.time_s[k],
+                        gauge.values[i] - place[k],
+                    )
+                });
+                all.filter(|(_, read)| read.is_finite())
+            };
+            let mean = read().map(|(t, _)| t).sum::<f64>() / read().count() as f64;
+            let (mut spread, mut together) = (0.0, 0.0);
+            for (t, read) in read() {
+                spread += (t - mean).powi(2);
+                together += (t - mean) * read;
+            }
+            (together / spread, gauge.noise / spread.sqrt())
         };
         let pace = |k: usize| {
             let around = pace(&place, &blocks.time_s, k);
-            match own(k) {
-                Some((pace, error)) if error <= TOLD_SHARE * around.abs() => pace,
-                _ => around,
+            let (pace, error) = own(k);
+            if error <= TOLD_SHARE * around.abs() {
+                pace
+            } else {
+                around
             }
         };
         let pace = (0..blocks.len()).map(pace).collect();

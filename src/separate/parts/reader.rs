@@ -274,7 +274,8 @@ impl<'a> Reader<'a> {
             spread.normal.extend(more);
         }
         let whole = rests || of(&self.balance.stretch);
-        for (gauge, fixed) in self.fixed_errors(f, whole) {
+        let gives = of(&self.balance.body);
+        for (gauge, fixed) in self.fixed_errors(f, whole, gives) {
             let source = format!("accuracy of the {} gauge at single points", gauge.name());
             spread.rectangular.push((source, fixed));
         }
@@ -285,7 +286,12 @@ impl<'a> Reader<'a> {
 
     /// Errors that the gauges behind a combination may have anywhere, mm: between the first dwell and another reading they
     /// differ by up to twice as much, with the variance of a rectangular distribution that is the root of two wider.
-    fn fixed_errors(&self, f: &Functional, of_travel: bool) -> Vec<(GaugeKind, f64)> {
+    fn fixed_errors(
+        &self,
+        f: &Functional,
+        of_travel: bool,
+        of_body: bool,
+    ) -> Vec<(GaugeKind, f64)> {
         let sequences = &self.balance.sequences;
         let of =
             |s: Option<usize>| s.is_some() && f.sequences.iter().any(|(i, _, _)| Some(*i) == s);
@@ -294,6 +300,7 @@ impl<'a> Reader<'a> {
             // The travel tells a slip and the rest together.
             GaugeKind::Mark | GaugeKind::Tail => of(sequences.stopper) != of(sequences.rest),
             GaugeKind::Core => of(sequences.core) != of(sequences.rest),
+            GaugeKind::Body => of_body,
             _ => false,
         };
         let readings = self.balance.readings.iter();
