@@ -232,6 +232,10 @@ mod tests {
         assert_eq!(found(0.015, 0.015), vec![4..8]);
         assert!(found(0.015, 0.002).is_empty());
         assert!(found(0.008, 0.008).is_empty());
+        // A jump after which the puller moves on.
+        let late = [0, 0, 0, 0, 0, 0, 0, 0, 4, 4, 4, 4].map(|f| 1e-3 * f64::from(f));
+        let (jumped, late) = (course(moves(0.015)), course(late.to_vec()));
+        assert!(runs(&blocks, &jumped, |_| true, 1e-3, Some(&late)).is_empty());
     }
 
     /// In a run the load stands or falls.
