@@ -119,6 +119,17 @@ fn a_gauge_that_comes_back_tells_the_end() {
     assert_eq!(outside, 0);
 }
 
+/// What moved before the first reading is in no reading.
+#[test]
+fn a_mark_that_begins_after_the_first_dwell_tells_nothing() {
+    let (_, analysis) = blanked(Kind::StopperSlip, 2, GaugeKind::Mark, 0.0, 0.6);
+    for part in [PartName::StopperSlip, PartName::Set] {
+        assert_eq!(end(&analysis, part).status, Status::CannotTell, "{part:?}");
+    }
+    assert!(named(&analysis));
+    assert_ne!(analysis.verdict.word, VerdictWord::Passes);
+}
+
 #[test]
 fn without_the_travel_nothing_tells_what_did_not_come_back() {
     let (_, analysis) = blanked(Kind::StopperSlip, 1, GaugeKind::Travel, 0.3, 1.1);

@@ -10,6 +10,7 @@ use std::ops::Range;
 use super::absent;
 use super::reader::{PerBlock, Reader};
 use crate::caveat::{Caveat, Weight};
+use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::Phased;
 use crate::separate::Part;
@@ -31,10 +32,19 @@ pub(super) struct Dark {
     gauge: GaugeKind,
     sequence: usize,
     blocks: Range<usize>,
+    /// The gauge was logged, and not once in the first dwell: where it counts from is not known.
+    unzeroed: bool,
+    /// Read by hand at some moments: between them it is meant to show nothing.
+    by_hand: bool,
 }
 
 /// The spells that matter.
-pub(super) fn find(balance: &Balance, phased: &Phased, bend_mm: &[f64]) -> Vec<Dark> {
+pub(super) fn find(
+    balance: &Balance,
+    record: &Conditioned,
+    phased: &Phased,
+    bend_mm: &[f64],
+) -> Vec<Dark> {
     let sequences = &balance.sequences;
     let shown_by: [(Option<usize>, &[GaugeKind]); 3] = [
         (sequences.stopper, &[GaugeKind::Mark, GaugeKind::Tail]),
@@ -53,6 +63,7 @@ pub(super) fn find(balance: &Balance, phased: &Phased, bend_mm: &[f64]) -> Vec<D
         let blank: Vec<bool> = (0..balance.problem.blocks)
             .map(|k| rows().all(|(rows, _)| !rows.reading[k].is_finite()))
             .collect();
+        let by_hand = kinds.iter().all(|kind| record.gauge(*kind).is_none());
         let places: Vec<usize> = (0..blank.len()).collect();
         let runs = places.chunk_by(|a, b| blank[*a] == blank[*b]);
         found.extend(
@@ -61,8 +72,12 @@ pub(super) fn find(balance: &Balance, phased: &Phased, bend_mm: &[f64]) -> Vec<D
                     gauge: *gauge,
                     sequence,
                     blocks: run[0]..run[0] + run.len(),
+                    unzeroed: !by_hand
+                        && run[0] == 0
+                        && balance.ranges[run.len() - 1].end >= phased.reference.end,
+                    by_hand,
                 })
-                .filter(|dark| dark.matters(balance, phased, bend_mm)),
+                .filter(|dark| dark.unzeroed || dark.matters(balance, phased, bend_mm)),
         );
     }
     found
@@ -97,11 +112,14 @@ impl Dark {
         self.blocks.start.saturating_sub(1)
     }
 
-    /// Says so.
-    pub(super) fn caveat(&self, balance: &Balance) -> Caveat {
+    /// Says so of a gauge that was meant to be read throughout.
+    pub(super) fn caveat(&self, balance: &Balance) -> Option<Caveat> {
+        if self.by_hand {
+            return None;
+        }
         let time = &balance.problem.time;
         let last = self.blocks.end.min(time.len()) - 1;
-        Caveat::new(
+        Some(Caveat::new(
             "gauge-blank",
             Weight::Caution,
             format!(
@@ -111,7 +129,7 @@ impl Dark {
                 time[last]
             ),
             "Look for a plug that came loose, a gauge at its end stop, or a logger that dropped the channel; then pull again.",
-        )
+        ))
     }
 }
 
@@ -126,19 +144,22 @@ struct Shade {
 }
 
 impl Reader<'_> {
-    fn shade(&self, f: &Functional, k: usize) -> Option<Shade> {
+    /// Whether a spell hides a part: the travel tells a slip and the rest together.
+    fn hides(&self, f: &Functional, dark: &Dark) -> bool {
         let rest = self.balance.sequences.rest;
         let of = |s: usize| f.sequences.iter().any(|(i, _, _)| *i == s);
         let of_travel = f.sequences.is_empty() || rest.is_some_and(of);
+        if Some(dark.sequence) == rest {
+            of_travel
+        } else {
+            !f.sequences.is_empty() && of(dark.sequence) != of_travel
+        }
+    }
+
+    fn shade(&self, f: &Functional, k: usize) -> Option<Shade> {
+        let rest = self.balance.sequences.rest;
         let here = || self.dark.iter().filter(move |d| d.blocks.contains(&k));
-        // The travel tells a slip and the rest together.
-        let hides = |d: &&Dark| {
-            if Some(d.sequence) == rest {
-                of_travel
-            } else {
-                !f.sequences.is_empty() && of(d.sequence) != of_travel
-            }
-        };
+        let hides = |d: &&Dark| self.hides(f, d);
         let gauge = here().find(hides)?.gauge;
         let before = here().filter(hides).map(Dark::before).min()?;
         let after = here().filter(hides).map(|d| d.blocks.end).max()?;
@@ -171,6 +192,16 @@ impl Reader<'_> {
     /// A part as it was found, but for the spells in which no gauge showed it.
     pub(super) fn shaded(&self, f: &PerBlock, mut part: Part) -> Part {
         let whole = f(self.last);
+        if let Some(dark) = self
+            .dark
+            .iter()
+            .find(|d| d.unzeroed && self.hides(&whole, d))
+        {
+            return absent(&format!(
+                "the {} gauge shows nothing in the first dwell: from where it counts is not known",
+                dark.gauge.words()
+            ));
+        }
         let shades: Vec<Option<Shade>> = (0..=self.last).map(|k| self.shade(&whole, k)).collect();
         if shades.iter().all(Option::is_none) {
             return part;

@@ -115,7 +115,11 @@ pub(super) fn split(
     Split {
         parts: parts.into_iter().collect(),
         support,
-        caveats: reader.dark.iter().map(|d| d.caveat(balance)).collect(),
+        caveats: reader
+            .dark
+            .iter()
+            .filter_map(|d| d.caveat(balance))
+            .collect(),
     }
 }
 

@@ -164,7 +164,7 @@ impl<'a> Reader<'a> {
                     .and_then(|m| m.distance)
                     .map_or(MARK_NEAR_MOUTH_M, |d| d.si()),
             half_step_mm: left_open::half_steps(balance),
-            dark: dark::find(balance, phased, &bend_mm),
+            dark: dark::find(balance, record, phased, &bend_mm),
             bend_mm,
             locked: phased.blocks.phase.contains(&PhaseKind::LockedHold),
             once: phased.cycles == 1,
