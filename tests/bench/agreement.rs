@@ -14,7 +14,8 @@ use bitterend::analysis::{Analysis, Settings};
 use bitterend::ingest::{GaugeKind, Log};
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::{Part, PartName};
-use bitterend::simulate::{self, Grade, Kind, Simulated};
+use bitterend::sheet::Against;
+use bitterend::simulate::{self, GaugeSpec, Grade, Kind, Simulated};
 use bitterend::stats::estimate::Status;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
@@ -25,8 +26,8 @@ const THINNED: [Kind; 4] = [
     Kind::NoCoreGauge,
     Kind::TravelOnly,
 ];
-/// The kind with two gauges of stopper slip.
-const TWICE: Kind = Kind::Transfer;
+/// Kinds that slide a good deal, and get a second gauge of that slip.
+const TWICE: [Kind; 2] = [Kind::StopperSlip, Kind::Both];
 /// Part of its readings by which the gauge that conflicts is off.
 const OFF: f64 = 0.1;
 /// Parts that moved by less than this are taken as nothing, m.
@@ -38,7 +39,9 @@ fn main() {
     for kind in THINNED {
         thinned(kind, pulls);
     }
-    second_gauge(pulls);
+    for kind in TWICE {
+        second_gauge(kind, pulls);
+    }
 }
 
 fn analysed(pull: &Simulated, log: Log) -> Option<Analysis> {
@@ -123,11 +126,27 @@ fn width(analysis: &Analysis) -> Option<f64> {
     Some(end.high? - end.low?)
 }
 
-fn second_gauge(pulls: u64) {
+/// The pull of a kind, with a mark on the tail that is as good as the mark at the mouth.
+fn seen_twice(kind: Kind, seed: u64) -> Simulated {
+    let mut scenario = kind.scenario(Grade::Good, seed);
+    let tail = scenario
+        .instruments
+        .gauge(GaugeKind::Mark)
+        .map(|mark| GaugeSpec {
+            kind: GaugeKind::Tail,
+            against: Some(Against::Stopper),
+            distance: None,
+            ..mark.clone()
+        });
+    scenario.instruments.gauges.extend(tail);
+    simulate::run(&scenario, seed)
+}
+
+fn second_gauge(kind: Kind, pulls: u64) {
     let widths: Vec<[(f64, bool); 3]> = (1..=pulls)
         .into_par_iter()
         .filter_map(|seed| {
-            let pull = simulate::run(&TWICE.scenario(Grade::Good, seed), seed);
+            let pull = seen_twice(kind, seed);
             let two = pull.log();
             let mut one = two.clone();
             one.channels.retain(|c| c.kind != GaugeKind::Tail);
@@ -149,7 +168,7 @@ fn second_gauge(pulls: u64) {
     let mean = |at: usize| 1e3 * widths.iter().map(|w| w[at].0).sum::<f64>() / n;
     println!(
         "{}: stopper slip at the end, {} pulls",
-        TWICE.name(),
+        kind.name(),
         widths.len()
     );
     for (at, what) in [
