@@ -66,6 +66,24 @@ pub enum Purpose {
     Survey,
 }
 
+/// A date in quotes, or as TOML writes one.
+#[derive(Deserialize)]
+#[serde(
+    untagged,
+    expecting = "expected a date such as 2026-03-01 or 2026-05-14T09:30:00+02:00"
+)]
+enum Date {
+    Text(String),
+    Plain(toml::value::Datetime),
+}
+
+fn date<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Option<String>, D::Error> {
+    Ok(Some(match Date::deserialize(from)? {
+        Date::Text(text) => text,
+        Date::Plain(date) => date.to_string(),
+    }))
+}
+
 /// `[pull]`
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -74,6 +92,7 @@ pub struct Pull {
     #[serde(default)]
     pub id: String,
     /// Date and time with zone, such as `2026-05-14T09:30:00+02:00`.
+    #[serde(default, deserialize_with = "date")]
     pub when: Option<String>,
     /// Where the pull was made.
     pub place: Option<String>,
@@ -355,8 +374,10 @@ pub struct Gauge {
     /// Number of the calibration certificate.
     pub certificate: Option<String>,
     /// Date of the certificate, `2026-03-01`.
+    #[serde(default, deserialize_with = "date")]
     pub certified: Option<String>,
     /// Date until which the certificate holds.
+    #[serde(default, deserialize_with = "date")]
     pub valid_until: Option<String>,
     /// Mark: distance from the mouth. Span: distance between the marks.
     pub distance: Option<Length>,

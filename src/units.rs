@@ -176,6 +176,9 @@ pub enum QuantityError {
         word: &'static str,
         example: String,
     },
+    /// A decimal comma.
+    #[error("`{text}` has a comma: decimals take a point in a sheet, thousands no mark")]
+    Comma { text: String },
     /// A unit that measures something else, or nothing known.
     #[error("`{unit}` in `{text}` is no unit of {word}; known are {known}")]
     WrongUnit {
@@ -255,6 +258,10 @@ impl<D: Dimension> Quantity<D> {
                 word: D::WORD,
                 example,
             });
+        }
+        let decimals = symbol.strip_prefix(',');
+        if decimals.is_some_and(|d| d.starts_with(|c: char| c.is_ascii_digit())) {
+            return Err(QuantityError::Comma { text: whole.into() });
         }
         let Some(unit) = find_unit::<D>(symbol) else {
             return Err(QuantityError::WrongUnit {

@@ -332,6 +332,38 @@ fn times() -> Vec<Style> {
             }),
         ),
         same(
+            "time-of-day-in-halves-with-points",
+            &[],
+            timed(plain, &|r| {
+                let (_, h, m, s, c) = clock(r, 9 * 3600);
+                format!("{h}:{m:02}:{s:02}.{c:02} a.m.")
+            }),
+        ),
+        same(
+            "time-of-day-without-colons",
+            &[],
+            timed(plain, &|r| {
+                let (_, h, m, s, c) = clock(r, 9 * 3600 + 59 * 60 + 30);
+                format!("{h:02}{m:02}{s:02}.{c:02}")
+            }),
+        ),
+        same(
+            "date-and-time-without-marks",
+            &[],
+            timed(plain, &|r| {
+                let (d, h, m, s, c) = clock(r, evening);
+                format!("202605{:02}{h:02}{m:02}{s:02}.{c:02}", 14 + d)
+            }),
+        ),
+        same(
+            "stopwatch",
+            &[],
+            timed(plain, &|r| {
+                let (_, h, m, s, c) = clock(r, 0);
+                format!("{}:{s:02}.{c:02}", 60 * h + m)
+            }),
+        ),
+        same(
             "iso-with-zone",
             &[],
             timed(plain, &|r| {

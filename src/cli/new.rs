@@ -407,4 +407,32 @@ mod tests {
         assert!(text.contains("no gauge yet: Temp"));
         assert!(text.contains("About 10 rows per second"));
     }
+    /// Loggers are set up in the language of the loft; and the only length is the travel, whatever it is called.
+    #[test]
+    fn columns_are_found_in_other_languages() {
+        for header in [
+            "Temps (s);Effort (kN);D\u{e9}placement (mm);Marque (mm)",
+            "Tiempo [s];Carga [kN];Recorrido [mm];Marca [mm]",
+            "Uhrzeit [s];Kraft [kN];Weg [mm];Marke [mm]",
+            "Tid [s];Kraft [kN];Forskydning [mm];M\u{e6}rke [mm]",
+        ] {
+            let log = format!("{header}\n0,00;0,15;0,0;2,5\n0,10;0,25;1,5;2,5\n");
+            let found = ingest::sniff(&mut log.as_bytes(), "log.csv", &Reading::default()).unwrap();
+            let guesses: Vec<_> = found.columns.iter().map(|c| c.guess).collect();
+            assert_eq!(found.time, Some(0), "{header}");
+            assert_eq!(
+                guesses,
+                [
+                    None,
+                    Some(GaugeKind::Load),
+                    Some(GaugeKind::Travel),
+                    Some(GaugeKind::Mark)
+                ],
+                "{header}"
+            );
+        }
+        let log = "Time [s],Load [kN],Channel 3 [mm]\n0.0,0.15,0.0\n0.1,0.25,1.5\n";
+        let found = ingest::sniff(&mut log.as_bytes(), "log.csv", &Reading::default()).unwrap();
+        assert_eq!(found.columns[2].guess, Some(GaugeKind::Travel));
+    }
 }

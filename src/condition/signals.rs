@@ -428,7 +428,7 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
             "header-against-sheet",
             Weight::Caution,
             format!("{}.", sentence(doubt)),
-            "Make sure which is right: every length or load of this column hangs on it.",
+            "Make sure which is right: lengths, loads or times hang on it.",
         ));
     }
     for note in &understood.notes {
@@ -469,14 +469,33 @@ fn remark_clock(log: &Log, caveats: &mut Vec<Caveat>) {
              seconds the log lasts {lasts:.0} s, as milliseconds {:.1} s.",
             lasts / 1e3
         ),
-        _ => return,
+        ClockKnown::Assumed => match minute_passed(time) {
+            Some((before, after)) => format!(
+                "The time goes from {before} to {after}, as hours, minutes and seconds written together would; it was taken as seconds."
+            ),
+            None => return,
+        },
+        ClockKnown::Stated => return,
     };
     caveats.push(Caveat::new(
         "clock-assumed",
         Weight::NoPass,
         message,
-        "State the rate of the log, rate = \"10 Hz\", or the unit of its time, unit = \"ms\", under [gauges.time] in the sheet.",
+        "State the rate of the log, rate = \"10 Hz\", or the unit of its time, unit = \"ms\" (or \"clock\"), under [gauges.time] in the sheet.",
     ));
+}
+
+/// The first two times between which a minute passes, where all could be hours, minutes and seconds written as one number:
+/// after 101059 comes 101100.
+fn minute_passed(time: &[f64]) -> Option<(f64, f64)> {
+    let is_clock = |t: &f64| *t < 240e3 && t % 1e4 < 6e3 && t % 1e2 < 60.0;
+    if time.last().is_none_or(|t| *t < 1e4) || !time.iter().all(is_clock) {
+        return None;
+    }
+    let mut leaps = time.windows(2).filter(|w| w[1] - w[0] > 40.0).peekable();
+    let first = leaps.peek().map(|w| (w[0], w[1]));
+    let passes = |w: &[f64]| (w[0] / 1e2).floor() < (w[1] / 1e2).floor();
+    first.filter(|_| leaps.all(passes))
 }
 
 #[cfg(test)]
@@ -485,6 +504,19 @@ mod tests {
     use rand_distr::Distribution;
 
     use super::*;
+
+    #[test]
+    fn a_clock_without_colons_is_seen_where_a_minute_passes() {
+        let clock: Vec<f64> = (0..200)
+            .map(|s| 101_030 + s)
+            .map(|s| f64::from(101_000 + (s - 101_000) / 60 * 100 + (s - 101_000) % 60))
+            .collect();
+        assert_eq!(minute_passed(&clock), Some((101_059.0, 101_100.0)));
+        let seconds: Vec<f64> = (0..200).map(|s| 101_030.0 + f64::from(s)).collect();
+        assert_eq!(minute_passed(&seconds), None);
+        assert_eq!(minute_passed(&[0.0, 1.0, 45.0, 46.0]), None);
+        assert_eq!(minute_passed(&clock[..20]), None);
+    }
 
     /// Noise that never repeats, of about one unit.
     fn wiggle(i: usize) -> f64 {

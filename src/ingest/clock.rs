@@ -19,7 +19,9 @@ pub(super) enum Form {
 }
 
 /// The forms of time that are read, for messages.
-pub(super) const FORMS: &str = "seconds, milliseconds or minutes as numbers, 09:30:05.2, 14.05.2026 09:30:05.2 or 2026-05-14T09:30:05.2+02:00";
+pub(super) const FORMS: &str = "seconds, milliseconds or minutes as numbers, 09:30:05.2, 1:05.2, 14.05.2026 09:30:05.2 or 2026-05-14T09:30:05.2+02:00";
+/// Years in which a number of fourteen digits is a date and a time.
+const YEARS: std::ops::RangeInclusive<i64> = 1990..=2099;
 
 impl Form {
     /// The word for messages.
@@ -37,7 +39,45 @@ impl Form {
 pub(super) fn looks_like_time(cell: &[u8]) -> bool {
     // Most cells are numbers: a glance spares them the rest.
     let timed = cell.contains(&b':') && (iso(cell).is_some() || clock(cell).is_some());
-    timed || is_date(cell)
+    timed || is_date(cell) || packed_date(cell).is_some()
+}
+
+/// Days since 1970 and nanoseconds of the day of `20260514093005`, `20260514T093005` or `20260514 093005.2`.
+fn packed_date(cell: &[u8]) -> Option<(i64, i64)> {
+    let (date, time) = cell.split_at_checked(8)?;
+    let date = std::str::from_utf8(date).ok()?;
+    if !date.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let nanos = packed(
+        std::str::from_utf8(time)
+            .ok()?
+            .trim_start_matches(['T', 't', ' ', '_']),
+    )?;
+    let part = |range: std::ops::Range<usize>| date[range].parse::<i64>().ok();
+    let year = part(0..4).filter(|y| YEARS.contains(y))?;
+    let date = jiff::civil::Date::new(
+        i16::try_from(year).ok()?,
+        i8::try_from(part(4..6)?).ok()?,
+        i8::try_from(part(6..8)?).ok()?,
+    );
+    Some((days(date.ok()?)?, nanos))
+}
+
+/// Nanoseconds of the day of `093005` or `093005.25`.
+pub(super) fn packed(text: &str) -> Option<i64> {
+    let (whole, _) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    if whole.len() != 6 || !whole.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let hours: i64 = whole[..2].parse().ok().filter(|h| *h < 24)?;
+    let minutes: i64 = whole[2..4].parse().ok().filter(|m| *m < 60)?;
+    Some((hours * 60 + minutes) * 60 * SECOND + seconds(&text[4..])?)
+}
+
+fn days(date: jiff::civil::Date) -> Option<i64> {
+    let since = date.since(jiff::civil::date(1970, 1, 1)).ok()?;
+    Some(i64::from(since.get_days()))
 }
 
 /// A date alone: three groups of digits with `-`, `/` or `.` between, one of them of four digits or all of two.
@@ -63,7 +103,8 @@ fn is_date(cell: &[u8]) -> bool {
     false
 }
 
-/// Nanoseconds of the day of `9:30`, `09:30:01`, `09:30:01,25`, `9:30:01.5 PM`, also behind a date and a blank.
+/// Nanoseconds of the day of `9:30`, `09:30:01`, `09:30:01,25`, `9:30:01.5 PM`, also behind a date and a blank; of
+/// `093001`, and of a stopwatch's minutes and seconds `1:05.2`.
 pub(super) fn clock(cell: &[u8]) -> Option<i64> {
     let text = std::str::from_utf8(cell).ok()?.trim();
     let first = text.split(' ').next()?;
@@ -72,7 +113,10 @@ pub(super) fn clock(cell: &[u8]) -> Option<i64> {
     } else {
         text
     };
-    let upper = time.to_ascii_uppercase();
+    let upper = time
+        .to_ascii_uppercase()
+        .replace("A.M.", "AM")
+        .replace("P.M.", "PM");
     let (time, half) = match upper
         .strip_suffix("AM")
         .map(|t| (t, Some(0)))
@@ -81,6 +125,9 @@ pub(super) fn clock(cell: &[u8]) -> Option<i64> {
         Some((t, half)) => (t.trim_end(), half),
         None => (time, None),
     };
+    if let Some(packed) = packed(time).filter(|_| half.is_none()) {
+        return Some(packed);
+    }
     let mut parts = time.split(':');
     let whole = |t: &str| {
         (!t.is_empty() && t.len() <= 2 && t.bytes().all(|b| b.is_ascii_digit()))
@@ -88,7 +135,13 @@ pub(super) fn clock(cell: &[u8]) -> Option<i64> {
             .flatten()
     };
     let mut hours = whole(parts.next()?)?;
-    let minutes = whole(parts.next()?)?;
+    let next = parts.next()?;
+    // No clock writes a fraction of a minute.
+    if next.contains(['.', ',']) {
+        let seconds = seconds(next).filter(|s| *s < 60 * SECOND)?;
+        return (parts.next().is_none() && half.is_none()).then_some(hours * 60 * SECOND + seconds);
+    }
+    let minutes = whole(next)?;
     let nanos = parts.next().map_or(Some(0), seconds)?;
     if parts.next().is_some() || minutes > 59 || hours > 23 {
         return None;
@@ -116,12 +169,14 @@ fn seconds(text: &str) -> Option<i64> {
 
 /// Days since 1970 and nanoseconds of the day (which the zone may carry outside of the day) of an ISO 8601 date and time.
 pub(super) fn iso(cell: &[u8]) -> Option<(i64, i64)> {
+    if let Some(packed) = packed_date(cell.trim_ascii()) {
+        return Some(packed);
+    }
     let text = std::str::from_utf8(cell).ok()?.trim();
     let date = text.get(..10)?;
     let rest = text.get(10..)?;
     let rest = rest.strip_prefix(['T', 't', ' '])?;
-    let date: jiff::civil::Date = date.parse().ok()?;
-    let days = i64::from(date.since(jiff::civil::date(1970, 1, 1)).ok()?.get_days());
+    let days = days(date.parse().ok()?)?;
     let (time, offset) = zone(rest)?;
     let nanos = clock(time.as_bytes())?;
     Some((days, nanos - offset))
@@ -181,6 +236,21 @@ mod tests {
             Some((20_587, (9 * 60 + 30) * 60 * SECOND + SECOND / 2))
         );
         assert_eq!(iso(b"2026-05-14"), None);
+        assert_eq!(clock(b"9:30:01 p.m."), clock(b"21:30:01"));
+        assert_eq!(clock(b"1:05.25"), Some(65 * SECOND + 250_000_000));
+        assert_eq!(clock(b"0:60.0"), None);
+        assert_eq!(clock(b"093001.5"), clock(b"09:30:01.5"));
+        assert_eq!(clock(b"096001"), None);
+        for packed in [
+            &b"20260514093000.5"[..],
+            b"20260514T093000.5",
+            b"20260514 093000.5",
+        ] {
+            assert_eq!(iso(packed), iso(b"2026-05-14 09:30:00.5"));
+            assert!(looks_like_time(packed));
+        }
+        assert_eq!(iso(b"20261314093000"), None);
+        assert!(!looks_like_time(b"093000"));
         assert!(looks_like_time(b"14/05/2026"));
         assert!(!looks_like_time(b"1.234.567"));
         assert!(!looks_like_time(b"12"));

@@ -66,8 +66,13 @@ pub(super) fn is_unit(word: &str) -> bool {
             "°C", "degC", "°F", "K", "V", "mV", "mV/V", "%", "bar", "-", "Hz", "mA",
         ]
         .contains(&word)
-        || ["hh:mm:ss", "hh:mm:ss.sss", "hh:mm:ss.fff", "hms"]
-            .contains(&word.to_lowercase().as_str())
+        || is_clock_unit(word)
+}
+
+/// What stands in the place of a unit where the time is a time of day.
+fn is_clock_unit(word: &str) -> bool {
+    ["hh:mm:ss", "hh:mm:ss.sss", "hh:mm:ss.fff", "hms", "hhmmss"]
+        .contains(&word.to_lowercase().as_str())
 }
 
 /// A column that the sheet asks for.
@@ -304,6 +309,13 @@ pub(super) fn time_column(
     let form = match unit {
         Some("iso") => Form::Iso,
         Some("clock") => Form::Clock,
+        Some(hours) if is_clock_unit(hours) => Form::Clock,
+        // A counter does not begin with a nought.
+        None if cell.starts_with(b"0")
+            && std::str::from_utf8(cell).is_ok_and(|c| super::clock::packed(c).is_some()) =>
+        {
+            Form::Clock
+        }
         _ if !is_number && super::clock::iso(cell).is_some() => Form::Iso,
         _ if !is_number => Form::Clock,
         Some(text) => match find_unit::<TimeDim>(text) {
@@ -369,8 +381,16 @@ fn guess_time(names: &[ColumnName], taken: &[usize]) -> Option<usize> {
         "date time",
         "date/time",
         "zeit",
+        "uhrzeit",
+        "zeitstempel",
         "temps",
+        "heure",
         "tiempo",
+        "hora",
+        "tempo",
+        "ora",
+        "klokkeslett",
+        "aika",
         "tijd",
         "tid",
         "s",

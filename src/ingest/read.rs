@@ -10,8 +10,11 @@ use super::error::IngestError;
 use super::gather::Gather;
 use super::rows::Plan;
 use super::source::Source;
-use super::{Channel, GaugeKind, InputFile, Log, Understood, blocks, marks};
+use super::{Channel, ClockKnown, GaugeKind, InputFile, Log, Understood, blocks, marks};
 use crate::sheet::Sheet;
+
+/// The rate of a sheet and that of a time column agree within this share.
+const RATE_AGREES: f64 = 0.02;
 
 /// Names of the files, for messages and for the list of inputs.
 #[derive(Debug, Clone, Copy)]
@@ -172,6 +175,15 @@ fn open<'r>(
         name,
         &mut understood,
     )?;
+    let stated = sheet.gauges.time.as_ref().and_then(|t| t.rate);
+    if let Some(stated) = stated
+        && let Some((name, told)) = rate_by_column(sheet, &source, &dialect, &taken)
+        && (told / stated.si()).ln().abs() > RATE_AGREES
+    {
+        understood.doubts.push(format!(
+            "the sheet gives a rate of {stated}, the column `{name}` tells {told} Hz; the sheet was followed"
+        ));
+    }
     let plan = plan(&dialect, time, origin(&dialect, time), &wanted);
     Ok(Opened {
         source,
@@ -242,6 +254,25 @@ pub(super) fn first_filled(dialect: &Dialect, column: usize) -> Option<Vec<u8>> 
         .filter_map(|row| row.get(column))
         .find(|c| !c.is_empty())
         .cloned()
+}
+
+/// The time column and the rows per second that it tells, for a sheet that gives a rate instead; `None` without such a
+/// column, or where nothing says its unit.
+fn rate_by_column(
+    sheet: &Sheet,
+    source: &Source<'_>,
+    dialect: &Dialect,
+    taken: &[usize],
+) -> Option<(String, f64)> {
+    let mut timed = sheet.clone();
+    timed.gauges.time.as_mut()?.rate = None;
+    let mut understood = Understood::default();
+    let sample = |column: usize| first_filled(dialect, column);
+    let time = time_column(&timed, &dialect.names, taken, &sample, "", &mut understood).ok()?;
+    let name = understood
+        .time_column
+        .filter(|_| understood.clock == ClockKnown::Stated)?;
+    Some((name, super::sniff::rate_told(source, dialect, time)?))
 }
 
 /// Day and nanosecond of the first row, from which clock and ISO times are counted.

@@ -4,8 +4,8 @@ use std::io::Read;
 
 use super::cell::{self, Cell};
 use super::clock::{Form, SECOND};
-use super::columns::{column_name, time_column};
-use super::dialect;
+use super::columns::{TimeColumn, column_name, time_column};
+use super::dialect::{self, Dialect};
 use super::error::IngestError;
 use super::read::{begin_understood, first_filled, origin, plan};
 use super::source::Source;
@@ -83,21 +83,28 @@ pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found,
             name,
             &mut understood,
         )?,
-        None => super::columns::TimeColumn {
+        None => TimeColumn {
             column: None,
             form: Form::Rows { period_s: 1.0 },
         },
     };
-    let mut head = source.head();
-    let mut skip = dialect.lines_before;
-    (_, head) = super::blocks::skip_lines(head, &mut skip);
-    let block = rows::read(head, &plan(&dialect, time, origin(&dialect, time), &[]));
     Ok(Found {
         understood,
         columns,
         time: time.column,
-        rate_hz: time.column.and_then(|_| rate(&block)),
+        rate_hz: rate_told(&source, &dialect, time),
     })
+}
+
+/// Rows per second by the time column, from the first rows; `None` without one.
+pub(super) fn rate_told(source: &Source<'_>, dialect: &Dialect, time: TimeColumn) -> Option<f64> {
+    time.column?;
+    let mut skip = dialect.lines_before;
+    let (_, head) = super::blocks::skip_lines(source.head(), &mut skip);
+    rate(&rows::read(
+        head,
+        &plan(dialect, time, origin(dialect, time), &[]),
+    ))
 }
 
 /// A sheet that says nothing.
@@ -132,13 +139,20 @@ fn rate(block: &rows::Block) -> Option<f64> {
 
 /// Which gauge a column may be: by words in its name, and never against its unit.
 fn guess_gauges(columns: &[FoundColumn]) -> Vec<(GaugeKind, usize)> {
+    // Words of the languages in which loggers are set up; accents are gone.
     const WORDS: &[(GaugeKind, &[&str])] = &[
         (GaugeKind::TailLoad, &["tail load", "tail_load"]),
         (
             GaugeKind::Load,
-            &["load", "force", "cell", "tension", "kraft", "last"],
+            &[
+                "load", "force", "cell", "tension", "kraft", "last", "charge", "effort", "carga",
+                "fuerza", "carico", "forza", "kracht", "voima",
+            ],
         ),
-        (GaugeKind::Mark, &["mark", "cover"]),
+        (
+            GaugeKind::Mark,
+            &["mark", "cover", "marque", "marca", "merke"],
+        ),
         (GaugeKind::Tail, &["tail"]),
         (GaugeKind::Body, &["body", "mount", "stopper"]),
         (GaugeKind::Core, &["core", "draw-in", "drawin"]),
@@ -153,14 +167,30 @@ fn guess_gauges(columns: &[FoundColumn]) -> Vec<(GaugeKind, usize)> {
                 "extension",
                 "way",
                 "weg",
+                "hub",
                 "ram",
+                "deplacement",
+                "course",
+                "allongement",
+                "desplazamiento",
+                "recorrido",
+                "carrera",
+                "spostamento",
+                "corsa",
+                "verplaatsing",
+                "slag",
+                "vandring",
+                "forskydning",
+                "forskyvning",
+                "forskjutning",
+                "siirtyma",
             ],
         ),
     ];
     let mut found: Vec<(GaugeKind, usize)> = Vec::new();
     for (kind, words) in WORDS {
         let fits = |c: &FoundColumn| {
-            let bare = column_name(&c.name).bare.to_lowercase();
+            let bare = without_accents(&column_name(&c.name).bare.to_lowercase());
             let unit_fits = c.unit.as_deref().is_none_or(|u| {
                 if kind.is_force() {
                     find_unit::<ForceDim>(u).is_some()
@@ -189,6 +219,35 @@ fn guess_gauges(columns: &[FoundColumn]) -> Vec<(GaugeKind, usize)> {
             found.push((GaugeKind::Load, *one));
         }
     }
+    // Likewise the only length: something moved under the load, and most often the travel is all that is read.
+    let lengths: Vec<usize> = (0..columns.len())
+        .filter(|i| {
+            let unit = columns[*i].unit.as_deref();
+            columns[*i].numbers && unit.is_some_and(|u| find_unit::<LengthDim>(u).is_some())
+        })
+        .collect();
+    if let [one] = lengths.as_slice()
+        && found.iter().all(|f| f.1 != *one)
+    {
+        found.push((GaugeKind::Travel, *one));
+    }
     found.sort();
     found
+}
+
+/// Letters of western Europe without what stands above or through them.
+fn without_accents(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            'à' | 'á' | 'â' | 'ä' | 'å' | 'ã' => 'a',
+            'è' | 'é' | 'ê' | 'ë' => 'e',
+            'ì' | 'í' | 'î' | 'ï' => 'i',
+            'ò' | 'ó' | 'ô' | 'ö' | 'ø' | 'õ' => 'o',
+            'ù' | 'ú' | 'û' | 'ü' => 'u',
+            'ç' => 'c',
+            'ñ' => 'n',
+            'æ' => 'e',
+            other => other,
+        })
+        .collect()
 }

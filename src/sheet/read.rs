@@ -11,6 +11,15 @@ use toml::de::{DeTable, DeValue};
 
 use crate::sheet::{GaugeKind, Sheet, StatedError};
 
+/// What most lines that are no TOML lack.
+const VALUES: &str = "amounts, words and texts stand in quotes, such as proof = \"3.5 kN\"; yes and no are true and false; a table begins with its name in square brackets";
+/// A path as one system writes it.
+const BACKSLASHES: &str = "files are named without a path, or with / between folders";
+/// Sizes between which a line and its set-up lie, m: what is beyond is a slip of the unit.
+const DIAMETERS: (f64, f64, &str) = (0.5e-3, 0.3, "0.5 to 300 mm");
+const FREE_LENGTHS: (f64, f64, &str) = (0.05, 500.0, "0.05 to 500 m");
+const ABOARD: (f64, f64, &str) = (0.05, 2000.0, "0.05 to 2000 m");
+
 /// A mistake in a sheet, with its place.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{}: {problem}", self.place())]
@@ -28,9 +37,9 @@ pub struct SheetError {
 /// What is wrong in a sheet.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SheetProblem {
-    /// No TOML.
-    #[error("{message}")]
-    Syntax { message: String },
+    /// No TOML; the line as it is written.
+    #[error("`{written}` cannot be read: {message}")]
+    Syntax { written: String, message: String },
     /// A key that no sheet has.
     #[error("`{key}` is not a key of {table}{}", nearest.as_ref().map(|n| format!("; the nearest is `{n}`")).unwrap_or_default())]
     UnknownKey {
@@ -87,10 +96,21 @@ impl SheetError {
                 "add {table}: at least `[gauges.load]` with `column = \"…\"`; `bitterend new` writes a sheet to start from"
             ),
             SheetProblem::MissingKey { key, table } => {
-                format!("add `{key} = \"…\"` under {table}; `bitterend new` writes a sheet to start from")
+                format!(
+                    "add `{key} = \"…\"` under {table}; `bitterend new` writes a sheet to start from"
+                )
             }
-            SheetProblem::Syntax { .. } => {
-                "values are texts in quotes, such as proof = \"3.5 kN\"; a table begins with its name in square brackets".into()
+            SheetProblem::Syntax { written, .. } => if written.contains('\\') {
+                BACKSLASHES
+            } else {
+                VALUES
+            }
+            .into(),
+            SheetProblem::WrongValue { message } if message.contains("expected a boolean") => {
+                "yes and no are written true and false, without quotes".into()
+            }
+            SheetProblem::WrongValue { message } if message == "wanted string or table" => {
+                "a word in quotes belongs here, such as sign = \"-\"".into()
             }
             SheetProblem::WrongUnit { known, .. } => {
                 format!("give the gauge its own column, or one of the units {known}")
@@ -99,7 +119,8 @@ impl SheetError {
                 "put the file into the folder of the sheet and name it without a path".into()
             }
             SheetProblem::FormerResult { .. } => {
-                "keep what was measured outside of `results`: that folder is replaced as a whole".into()
+                "keep what was measured outside of `results`: that folder is replaced as a whole"
+                    .into()
             }
             SheetProblem::Stated(StatedError::NoCapacity { .. }) => {
                 "add `capacity = \"…\"` to this gauge, the full scale with its unit".into()
@@ -178,15 +199,26 @@ impl Sheet {
                 format!("`{unit}` is no unit of time; known are s, ms, min, h, clock, iso"),
             );
         }
-        for (path, length) in [
-            ("line.free_length", self.line.free_length),
-            ("line.diameter", self.line.diameter),
-            ("line.diameter_measured", self.line.diameter_measured),
+        let aboard = self.aboard.as_ref().map(|a| a.length);
+        for (path, length, (least, most, told)) in [
+            ("line.free_length", self.line.free_length, FREE_LENGTHS),
+            ("line.diameter", self.line.diameter, DIAMETERS),
+            (
+                "line.diameter_measured",
+                self.line.diameter_measured,
+                DIAMETERS,
+            ),
+            ("aboard.length", aboard, ABOARD),
         ] {
-            if let Some(length) = length
-                && length.si() <= 0.0
-            {
+            let Some(length) = length else { continue };
+            if length.si() <= 0.0 {
                 return wrong(path, format!("`{length}` must be greater than zero"));
+            }
+            if !(least..=most).contains(&length.si()) {
+                return wrong(
+                    path,
+                    format!("`{length}` is outside of {told}; is its unit right?"),
+                );
             }
         }
         if let Some((path, value)) = self.less_than_nothing() {
@@ -410,7 +442,10 @@ fn from_reader(text: &str, file_name: &str, error: &toml::de::Error) -> SheetErr
     } else if let Some(path) = path {
         (Some(path), SheetProblem::WrongValue { message })
     } else {
-        (None, SheetProblem::Syntax { message })
+        let written = line.and_then(|line| text.lines().nth(line - 1));
+        let written = written.unwrap_or_default().trim().chars();
+        let written = written.filter(|c| !c.is_control()).take(60).collect();
+        (None, SheetProblem::Syntax { written, message })
     };
     SheetError {
         file: file_name.into(),
@@ -605,10 +640,70 @@ mod tests {
     }
 
     #[test]
-    fn broken_toml_names_the_line() {
+    fn broken_toml_shows_the_line_and_what_it_lacks() {
         let (line, hint) = error("[pull\nlog = \"log.csv\"\n");
-        assert!(line.starts_with("sheet.toml, line 1"), "{line}");
-        assert!(hint.is_some());
+        assert!(
+            line.starts_with("sheet.toml, line 1: `[pull` cannot be read"),
+            "{line}"
+        );
+        assert!(hint.unwrap().contains("square brackets"));
+        let (line, hint) = error(&format!("{LEAST}[line]\nbedded = no\n"));
+        assert!(
+            line.starts_with("sheet.toml, line 6: `bedded = no` cannot"),
+            "{line}"
+        );
+        assert!(hint.unwrap().contains("true and false"));
+        let (_, hint) = error(&format!("{LEAST}[line]\nbedded = \"no\"\n"));
+        assert!(hint.unwrap().contains("without quotes"));
+        let (_, hint) = error(&LEAST.replace("log.csv", "C:\\logs\\log.csv"));
+        assert!(hint.unwrap().contains("named without a path"));
+        let (_, hint) = error(&format!("{LEAST}sign = -1\n"));
+        assert!(hint.unwrap().contains("sign = \"-\""));
+        let (line, _) = error(&format!("{LEAST}[line]\ndiameter = \"9,5 mm\"\n"));
+        assert!(
+            line.contains("`9,5 mm` has a comma: decimals take a point"),
+            "{line}"
+        );
+    }
+
+    /// A date is a date with quotes and without.
+    #[test]
+    fn dates_need_no_quotes() {
+        let dated = "[pull]\nlog = \"log.csv\"\nwhen = 2026-05-14T09:30:00+02:00\n[gauges.load]\ncolumn = \"Load\"\ncertified = 2026-03-01\n";
+        let sheet = Sheet::parse(dated, "sheet.toml").unwrap();
+        assert_eq!(
+            sheet.pull.when.as_deref(),
+            Some("2026-05-14T09:30:00+02:00")
+        );
+        assert_eq!(sheet.gauges.load.certified.as_deref(), Some("2026-03-01"));
+        let (line, _) = error(&dated.replace("2026-03-01", "20260301"));
+        assert!(
+            line.contains("line 6, key gauges.load.certified: ") && line.contains("a date"),
+            "{line}"
+        );
+    }
+
+    #[test]
+    fn a_length_of_the_wrong_unit_is_refused() {
+        for (table, key, value) in [
+            ("line", "free_length", "3300 m"),
+            ("line", "free_length", "3.3 mm"),
+            ("line", "diameter", "10 m"),
+            ("line", "diameter_measured", "0.01 mm"),
+        ] {
+            let (line, _) = error(&format!("{LEAST}[{table}]\n{key} = \"{value}\"\n"));
+            assert!(
+                line.contains("line 6") && line.ends_with("is its unit right?"),
+                "{line}"
+            );
+        }
+        let (line, _) = error(&format!(
+            "{LEAST}[aboard]\nload = \"1 kN\"\nlength = \"16000 m\"\n"
+        ));
+        assert!(
+            line.contains("aboard.length: `16000 m` is outside"),
+            "{line}"
+        );
     }
 
     #[test]

@@ -150,6 +150,15 @@ fn sheets() -> Vec<(&'static str, Files)> {
         ),
         ("sheet-length-below-zero", changed("3.3 m", "-3.3 m")),
         (
+            "sheet-length-of-the-wrong-unit",
+            changed("\"3.3 m\"", "\"3300 m\""),
+        ),
+        ("sheet-decimal-comma", changed("\"3.3 m\"", "\"3,3 m\"")),
+        (
+            "sheet-quantity-without-quotes",
+            changed("\"3.3 m\"", "3.3 m"),
+        ),
+        (
             "sheet-mark-beyond-the-free-length",
             changed("distance = \"20 mm\"", "distance = \"20 m\""),
         ),
@@ -756,6 +765,33 @@ fn reading() -> Vec<Named> {
                         set_cell(line, 0, &format!("{}", 250 * (i - 1)));
                     }
                 }),
+            ),
+        ),
+        (
+            "time-of-day-without-colons-or-unit",
+            "clock-assumed",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    for (i, line) in lines.iter_mut().enumerate().skip(1) {
+                        let s = (i - 1) / 4;
+                        let part = 25 * ((i - 1) % 4);
+                        let time = format!("10{:02}{:02}.{part:02}", 15 + s / 60, s % 60);
+                        set_cell(line, 0, &time);
+                    }
+                }),
+            ),
+        ),
+        (
+            "rate-against-the-time-column",
+            "header-against-sheet",
+            files(
+                alone.replacen(
+                    "[gauges.load]",
+                    "[gauges.time]\nrate = \"10 Hz\"\n\n[gauges.load]",
+                    1,
+                ),
+                log().replacen("Time", "Time [s]", 1),
             ),
         ),
         (
