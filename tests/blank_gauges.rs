@@ -130,6 +130,36 @@ fn a_mark_that_begins_after_the_first_dwell_tells_nothing() {
     assert_ne!(analysis.verdict.word, VerdictWord::Passes);
 }
 
+/// Marks read by hand, but not in the first dwell: 2 mm of slip stood where nothing slid.
+#[test]
+fn marks_that_were_not_read_in_the_first_dwell_tell_nothing() {
+    let pull = run(&Kind::CameraMarks.scenario(Grade::Good, 2), 2);
+    let told = |late: bool| {
+        let mut log = pull.log();
+        if late {
+            let first = log.readings.iter().map(|r| r.time_s).next();
+            let first = first.expect("it has readings");
+            log.readings.retain(|r| r.time_s > first);
+        }
+        let inputs = Inputs {
+            sheet: pull.sheet().expect("the simulator's sheet is one"),
+            log,
+            files: pull.files(),
+        };
+        analyse(inputs, &Settings::default()).expect("a plain record")
+    };
+    let analysis = told(true);
+    let slip = end(&analysis, PartName::StopperSlip);
+    assert_eq!(slip.status, Status::CannotTell, "{slip:?}");
+    assert!(named(&analysis));
+    let analysis = told(false);
+    assert_ne!(
+        end(&analysis, PartName::StopperSlip).status,
+        Status::CannotTell
+    );
+    assert!(!named(&analysis));
+}
+
 #[test]
 fn without_the_travel_nothing_tells_what_did_not_come_back() {
     let (_, analysis) = blanked(Kind::StopperSlip, 1, GaugeKind::Travel, 0.3, 1.1);

@@ -364,24 +364,35 @@ fn after_an_hour(
                 interface.words()
             ));
         };
-        if hold.law == "linear" {
+        if ["linear", "speeding up"].contains(&hold.law.as_str()) {
             return cannot(format!(
-                "in the hold at {:.2} kN the {} slips at a constant rate: it does not settle, and no hour is projected",
+                "in the hold at {:.2} kN the {} {}: it does not settle, and no hour is projected",
                 hold.load_kn,
-                interface.words()
+                interface.words(),
+                if hold.law == "linear" {
+                    "slips at a constant rate"
+                } else {
+                    "speeds up"
+                }
             ));
         }
+        // A slip that slows gently makes more in later decades than in the last of the hold: what its end promises.
+        let slowing = hold.law == "slowing";
+        let per_decade = hold.duration_s * std::f64::consts::LN_10;
+        let creep = |of: fn(&Estimate) -> Option<f64>| {
+            let last = of(&hold.creep)?;
+            let end = of(&hold.rate).map(|rate| rate * per_decade);
+            Some(
+                end.filter(|_| slowing)
+                    .map_or(last, |end| end.max(last))
+                    .max(0.0),
+            )
+        };
         // From where the slip at once is read to the hour; never backwards.
         let decades = (AN_HOUR / AT_ONCE).log10();
-        low = low
-            .zip(hold.creep.low)
-            .map(|(s, c)| s + c.max(0.0) * decades);
-        high = high
-            .zip(hold.creep.high)
-            .map(|(s, c)| s + c.max(0.0) * decades);
-        value = value
-            .zip(hold.creep.value)
-            .map(|(s, c)| s + c.max(0.0) * decades);
+        low = low.zip(creep(|e| e.low)).map(|(s, c)| s + c * decades);
+        high = high.zip(creep(|e| e.high)).map(|(s, c)| s + c * decades);
+        value = value.zip(creep(|e| e.value)).map(|(s, c)| s + c * decades);
     }
     let later = Estimate {
         value,

@@ -10,7 +10,7 @@ pub const TOPICS: &[Topic] = &[
         also: &["caveats", "allowed", "proof load"],
         text: &[
             "Passes: the proof load was reached with the cell's uncertainty taken off, it was held for the time that the sheet asks for, and slip is surely within what the sheet allows. Fails: slip is surely beyond it. Not decided: neither is sure, and the report says what would decide it.",
-            "\"Surely\" means the one-sided 95 % bound; a bracket counts whole. Slip is judged where the hold was complete, seating apart. A gauge fault or a balance that does not close leaves every verdict open.",
+            "\"Surely\" means the one-sided 95 % bound; a bracket counts whole. Slip is judged where the hold was complete, seating apart; a hold that was cut short, by all that slid at loads up to proof. Slip that goes on beyond the allowance later, at loads no higher, leaves the pull undecided, and so does a slip that speeds up in a hold. A gauge fault or a balance that does not close leaves every verdict open.",
             "Formula: measured load − U ≥ proof load, with U the expanded uncertainty of the cell; upper bound of slip ≤ allowed.",
             "Source: decision rule after JCGM 106:2012, 8.3 (guarded acceptance); the allowances are the sheet's own.",
         ],
@@ -160,7 +160,7 @@ pub const TOPICS: &[Topic] = &[
             "hold-turned-to-running",
         ],
         text: &[
-            "Slip in a hold either slows with the logarithm of time (a creep per decade: as much from 10 s to 100 s as from 100 s to 1000 s) or goes on evenly (a rate). Which of the two is tested in each hold; where neither is plain, the law is \"cannot tell\" and both are given.",
+            "Slip in a hold slows with the logarithm of time (log-linear: as much from 10 s to 100 s as from 100 s to 1000 s), slows more gently because it began before the hold, goes on evenly (linear), or speeds up toward running. Which of these is tested in each hold; where two fit alike, the law is \"cannot tell\". The rate is that at the end of the hold, the creep what its last decade of time made; both hold what the readings leave open between the laws.",
             "The first settles, the second does not: a hold that goes on evenly ends with the line on the deck.",
             "Formula: s = s₀ + c·log₁₀(t/t₀), or s = s₀ + v·t.",
         ],

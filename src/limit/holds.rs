@@ -1,28 +1,24 @@
 //! Slip within a hold: how much, by which law of time, how fast.
 //!
-//! Per hold and interface two laws with two parameters each are fitted to the same blocks: log-linear in time
-//! (`s = a + c·log10 t`, c in mm per decade, as ground-anchor practice counts creep, ISO 22477-5) and linear. The better one
-//! is named only if the difference of chi-squared exceeds 4, autocorrelation counted; else the law cannot be told.
+//! Per hold and interface one family of laws is fitted to the blocks (`pace`): log-linear in time, as ground-anchor practice
+//! counts creep (ISO 22477-5), linear, between the two, and speeding up. A law is named only if the others fit worse by a
+//! chi-squared of more than 4, autocorrelation counted; else it cannot be told. The rate is that at the end of the hold, the
+//! creep what its last decade of time made, whatever the law.
 //! The line's own creep is not in it: the slip of an interface is what the split left after stretch and its retarded part.
 //! What the split's own uncertainty changes within the hold is added to every slope.
 
 use super::course::{Known, Slip};
+use super::pace::{self, Law, Pace, Profiled};
 use super::{HoldCreep, LimitInputs};
 use crate::phases::{Phase, PhaseKind};
 use crate::stats::estimate::LEVEL;
 use crate::stats::linear::{self, LinearFit};
-use crate::stats::{Estimate, Measure, autocorrelation, coverage, straight};
+use crate::stats::{Estimate, Measure, autocorrelation, coverage, quantile, straight};
 
 /// Blocks that a hold needs before a law is fitted to it.
 const BLOCKS_NEEDED: usize = 5;
 /// Share of the hold at its start that is left out: the ramp still rounds off there.
 const START_LEFT_OUT: f64 = 0.01;
-/// Difference of chi-squared that decides between the two laws.
-const DECISIVE: f64 = 4.0;
-/// Share of the hold's time from which it is late.
-const LATE_FROM: f64 = 0.3;
-/// Slopes differ surely by so many standard errors.
-const APART_SIGMAS: f64 = 2.0;
 /// Points kept for the chart.
 const CHART_POINTS: usize = 200;
 /// Smallest noise of a block, m.
@@ -111,7 +107,6 @@ impl Within {
     fn creep(&self, inputs: &LimitInputs, slip: &Slip) -> HoldCreep {
         let gain = gauge_gain(inputs);
         let value = self.pick(&slip.value);
-        let decades: Vec<f64> = self.since.iter().map(|t| t.log10()).collect();
         let (creep, rate, law) = if slip.at_readings {
             (
                 Estimate::cannot_tell(
@@ -132,10 +127,7 @@ impl Within {
                 Law::Unknown,
             )
         } else {
-            match slip.known {
-                Known::Value => self.laws(slip, &value, &decades, gain),
-                _ => self.bracketed_laws(slip, &decades, gain),
-            }
+            self.laws(slip, gain)
         };
         HoldCreep {
             interface: slip.interface,
@@ -206,96 +198,24 @@ impl Within {
         )
     }
 
-    /// Weighted fit of one list against `x`, its errors scaled by what the residuals and their dependence say.
-    pub fn fit(&self, slip: &Slip, y: &[f64], x: &[f64]) -> Option<(LinearFit, f64)> {
+    /// Weighted fit of one list against `x`.
+    pub fn fit(&self, slip: &Slip, y: &[f64], x: &[f64]) -> Option<LinearFit> {
         let weights: Vec<f64> = self
             .elements
             .iter()
             .map(|e| slip.noise[*e].max(NOISE_FLOOR).powi(-2))
             .collect();
-        let fit = linear::line(x, y, Some(&weights)).ok()?;
-        let factor = autocorrelation::variance_factor(&fit.residuals);
-        let scale = fit.variance()?.max(1.0) * factor;
-        Some((fit, scale))
+        linear::line(x, y, Some(&weights)).ok()
     }
 
-    fn laws(
-        &self,
-        slip: &Slip,
-        value: &[f64],
-        decades: &[f64],
-        gain: f64,
-    ) -> (Estimate, Estimate, Law) {
-        let (Some((log, log_scale)), Some((linear, linear_scale))) = (
-            self.fit(slip, value, decades),
-            self.fit(slip, value, &self.since),
-        ) else {
-            let reason = "the hold's readings do not determine a law of time";
-            return (
-                Estimate::cannot_tell(Measure::Creep, reason),
-                Estimate::cannot_tell(Measure::Speed, reason),
-                Law::Unknown,
-            );
-        };
-        let scale = if log.rss < linear.rss {
-            log_scale
-        } else {
-            linear_scale
-        };
-        let gain_of_log = (linear.rss - log.rss) / scale;
-        let law = if gain_of_log > DECISIVE {
-            Law::LogLinear
-        } else if gain_of_log < -DECISIVE {
-            Law::Linear
-        } else {
-            Law::Unknown
-        };
-        let opening = self.opening(slip);
-        let span = |x: &[f64]| x[x.len() - 1] - x[0];
-        let slope = |fit: &LinearFit, scale: f64, x: &[f64]| Slope {
-            value: fit.coefficients[1],
-            error: fit.standard_error(1, scale).hypot(opening / span(x)),
-        };
-        let whole = slope(&log, log_scale, decades);
-        let late = (law == Law::LogLinear)
-            .then(|| self.late_creep(slip, whole))
-            .flatten();
-        let (creep, how) = match late {
-            Some(late) => (
-                late,
-                "slope of slip against log10 of time, late in the hold",
-            ),
-            None => (whole, "slope of slip against log10 of time"),
-        };
-        let (rate, method) = match law {
-            Law::LogLinear => {
-                let per_second = 1.0 / (std::f64::consts::LN_10 * self.duration);
-                let rate = Slope {
-                    value: creep.value * per_second,
-                    error: creep.error * per_second,
-                };
-                (rate, "at the end of the hold, from creep per decade")
-            }
-            Law::Linear => (
-                slope(&linear, linear_scale, &self.since),
-                "slope of slip against time",
-            ),
-            Law::Unknown => (
-                self.late_slope(slip)
-                    .unwrap_or_else(|| slope(&linear, linear_scale, &self.since)),
-                "slope over the second half of the hold",
-            ),
-        };
-        (
-            interval(Measure::Creep, creep, gain, how),
-            interval(Measure::Speed, rate, gain, method),
-            law,
-        )
+    /// Variance of a point of weight one, as its residuals and their dependence say.
+    pub fn scale(fit: &LinearFit) -> Option<f64> {
+        Some(fit.variance()?.max(1.0) * autocorrelation::variance_factor(&fit.residuals))
     }
 
-    /// The elements of a part of the hold.
-    pub fn part(&self, keep: impl Fn(f64) -> bool) -> Self {
-        let kept = || (0..self.since.len()).filter(|i| keep(self.since[*i] / self.duration));
+    /// The elements from a share of the hold's time on.
+    pub fn since_share(&self, share: f64) -> Self {
+        let kept = || (0..self.since.len()).filter(|i| self.since[*i] >= share * self.duration);
         Self {
             elements: kept().map(|i| self.elements[i]).collect(),
             since: kept().map(|i| self.since[i]).collect(),
@@ -303,87 +223,69 @@ impl Within {
         }
     }
 
-    /// Slope against log10 of time late in the hold, where it is surely another than over the whole of it: a slip that
-    /// did not begin with the hold bends against the logarithm, and its end is what goes on.
-    fn late_creep(&self, slip: &Slip, whole: Slope) -> Option<Slope> {
-        let late = self.part(|share| share >= LATE_FROM);
-        if late.since.len() < BLOCKS_NEEDED {
-            return None;
-        }
-        let decades: Vec<f64> = late.since.iter().map(|t| t.log10()).collect();
-        let (fit, scale) = late.fit(slip, &late.pick(&slip.value), &decades)?;
-        let span = decades[decades.len() - 1] - decades[0];
-        let slope = Slope {
-            value: fit.coefficients[1],
-            error: fit
-                .standard_error(1, scale)
-                .hypot(late.opening(slip) / span),
+    /// The pace of a slip that has a value; `None` with too few readings.
+    pub fn pace(&self, slip: &Slip) -> Option<Pace> {
+        // As the gauge read it: the split's course runs straight between nodes, and so does its pace.
+        let read: Vec<f64> = slip
+            .value
+            .iter()
+            .zip(&slip.left)
+            .map(|(v, l)| v + l)
+            .collect();
+        let enough = self.elements.len() >= BLOCKS_NEEDED;
+        pace::of(self, slip, &read).filter(|_| enough)
+    }
+
+    fn laws(&self, slip: &Slip, gain: f64) -> (Estimate, Estimate, Law) {
+        let paces = match slip.known {
+            Known::Value => vec![self.pace(slip)],
+            _ => [&slip.low, &slip.high]
+                .map(|list| pace::of(self, slip, list))
+                .into(),
         };
-        let apart = (slope.value - whole.value).abs();
-        (apart > APART_SIGMAS * slope.error.hypot(whole.error)).then_some(slope)
-    }
-
-    /// Slope over the second half of the hold's time.
-    fn late_slope(&self, slip: &Slip) -> Option<Slope> {
-        let late = self.part(|share| share >= 0.5);
-        if late.since.len() < 4 {
-            return None;
+        let paces: Option<Vec<Pace>> = paces.into_iter().collect();
+        let Some(paces) = paces else {
+            let reason = "the hold's readings do not determine a law of time";
+            return (
+                Estimate::cannot_tell(Measure::Creep, reason),
+                Estimate::cannot_tell(Measure::Speed, reason),
+                Law::Unknown,
+            );
+        };
+        let creep = "slip of the last decade of the hold's time";
+        let rate = "rate at the end of the hold";
+        if let ([pace], Known::Value) = (paces.as_slice(), slip.known) {
+            let opening = self.opening(slip);
+            return (
+                figure(Measure::Creep, pace.decade, opening, gain, creep),
+                figure(Measure::Speed, pace.rate, opening, gain, rate),
+                pace.law,
+            );
         }
-        let y = late.pick(&slip.value);
-        let (fit, scale) = late.fit(slip, &y, &late.since)?;
-        let opening = late.opening(slip) / (late.since[late.since.len() - 1] - late.since[0]);
-        Some(Slope {
-            value: fit.coefficients[1],
-            error: fit.standard_error(1, scale).hypot(opening),
-        })
-    }
-
-    fn bracketed_laws(&self, slip: &Slip, decades: &[f64], gain: f64) -> (Estimate, Estimate, Law) {
-        let ends = |x: &[f64], measure: Measure, method: &str| {
-            let slopes: Vec<Estimate> = [&slip.low, &slip.high]
-                .into_iter()
-                .filter_map(|list| {
-                    let (fit, scale) = self.fit(slip, &self.pick(list), x)?;
-                    let slope = Slope {
-                        value: fit.coefficients[1],
-                        error: fit.standard_error(1, scale),
-                    };
-                    Some(interval(measure, slope, gain, method))
-                })
+        // What lies between two ends may go on as neither of them does: their mean rates count as well.
+        let all_of_it = self.slip(slip, gain);
+        let mean = |share: f64| [all_of_it.low, all_of_it.high].map(|end| Some(end? * share));
+        let either = |measure: Measure, of: fn(&Pace) -> Profiled, share: f64, method: &str| {
+            let ends: Vec<Estimate> = paces
+                .iter()
+                .map(|pace| figure(measure, of(pace), 0.0, gain, method))
                 .collect();
-            let low = slopes
-                .iter()
-                .filter_map(|s| s.low)
-                .fold(f64::INFINITY, f64::min);
-            let high = slopes
-                .iter()
-                .filter_map(|s| s.high)
-                .fold(f64::NEG_INFINITY, f64::max);
-            if slopes.len() < 2 {
-                return Estimate::cannot_tell(
-                    measure,
-                    "the hold's readings do not determine a law of time",
-                );
-            }
+            let [lowest, highest] = mean(share);
+            let lows = ends.iter().map(|e| e.low).chain([lowest]);
+            let low = lows.flatten().fold(f64::INFINITY, f64::min);
+            let highs = ends.iter().map(|e| e.high).chain([highest]);
+            let high = highs.flatten().fold(0.0, f64::max);
             Estimate::bracket(
                 measure,
                 low.max(0.0),
-                high.max(0.0),
-                method,
+                high,
+                format!("{method}, of both ends of the slip"),
                 "the gauges bracket this slip",
             )
         };
         (
-            ends(
-                decades,
-                Measure::Creep,
-                "slopes of both ends against log10 of time",
-            ),
-            ends(
-                &self.since,
-                Measure::Speed,
-                "slopes of both ends against time",
-            ),
+            either(Measure::Creep, |p| p.decade, 1.0, creep),
+            either(Measure::Speed, |p| p.rate, 1.0 / self.duration, rate),
             Law::Unknown,
         )
     }
@@ -397,23 +299,6 @@ impl Within {
     }
 }
 
-#[derive(Clone, Copy, PartialEq)]
-enum Law {
-    LogLinear,
-    Linear,
-    Unknown,
-}
-
-impl Law {
-    fn word(self) -> &'static str {
-        match self {
-            Self::LogLinear => "log-linear",
-            Self::Linear => "linear",
-            Self::Unknown => "cannot tell",
-        }
-    }
-}
-
 /// Largest gain error among the displacement gauges: common to all readings of a hold.
 pub(super) fn gauge_gain(inputs: &LimitInputs) -> f64 {
     inputs
@@ -423,6 +308,23 @@ pub(super) fn gauge_gain(inputs: &LimitInputs) -> f64 {
         .filter(|g| !g.kind.is_force())
         .map(|g| g.errors.gain)
         .fold(0.0, f64::max)
+}
+
+/// A figure of a pace; `opening` is what the split's own uncertainty changes over the hold, m.
+fn figure(measure: Measure, of: Profiled, opening: f64, gain: f64, method: &str) -> Estimate {
+    let box_half = gain * of.value.abs();
+    let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+    let error = |side: f64| (side / factor).hypot(opening * of.per_slip);
+    let [below, above] = [of.value - of.low, of.high - of.value].map(error);
+    let half = |error: f64| coverage::half_width(error, &[box_half], LEVEL);
+    Estimate::measured(
+        measure,
+        of.value,
+        below.max(above).hypot(box_half / 3f64.sqrt()),
+        of.value - half(below),
+        of.value + half(above),
+        method,
+    )
 }
 
 fn interval(measure: Measure, slope: Slope, gain: f64, method: &str) -> Estimate {

@@ -25,6 +25,7 @@ mod events;
 mod first;
 mod holds;
 mod load;
+mod pace;
 pub mod projection;
 mod remarks;
 mod running;
@@ -102,11 +103,11 @@ pub struct HoldCreep {
     pub duration_s: f64,
     /// Slip within the hold.
     pub slip: Estimate,
-    /// Creep per decade of time (log-linear law).
+    /// Slip of the last decade of the hold's time, per decade.
     pub creep: Estimate,
-    /// Rate at the end of the hold (linear law).
+    /// Rate at the end of the hold.
     pub rate: Estimate,
-    /// `log-linear`, `linear` or `cannot tell`.
+    /// `log-linear`, `slowing` (between the two), `linear`, `speeding up` or `cannot tell`.
     pub law: String,
     /// Times since the start of the hold and slips since then, s and mm, for the chart (at most 200 points).
     pub points: Vec<(f64, f64)>,

@@ -1,43 +1,23 @@
-//! What holds show besides a figure: a hold that turns from slowing to running, and a locked line that relaxes.
+//! What holds show besides a figure: a slip that speeds up toward running, and a locked line that relaxes.
 
-use super::LimitInputs;
 use super::course::{Known, Slip};
-use super::holds::{Slope, Within, gauge_gain};
+use super::holds::{Within, gauge_gain};
+use super::pace::Law;
+use super::{LimitInputs, first};
 use crate::caveat::{Caveat, Weight};
 use crate::phases::{Phase, PhaseKind};
 
-/// A hold turns to running when its last third is this much faster than its middle third.
-const TERTIARY: f64 = 2.0;
+/// Difference of chi-squared between an even slip and one that speeds up from which it is named: three standard errors.
+const SURELY: f64 = 9.0;
 
-/// Holds that turn from slowing to running, and locked holds whose load fell without any slip.
+/// Holds in which a slip speeds up, and locked holds whose load fell without any slip.
 pub(super) fn all(inputs: &LimitInputs, slips: &[Slip]) -> Vec<Caveat> {
     let mut found = Vec::new();
     for phase in inputs.phases.iter().filter(|p| p.kind == PhaseKind::Hold) {
-        for slip in slips
+        let told = slips
             .iter()
-            .filter(|s| s.absent.is_none() && s.known == Known::Value)
-        {
-            if let Some(within) = Within::of(inputs, slip, phase)
-                && let Some((middle, last)) = thirds(&within, slip)
-                && last.value - TERTIARY * middle.value
-                    > 3.0 * last.error.hypot(TERTIARY * middle.error)
-                && last.value > 0.0
-            {
-                found.push(Caveat::new(
-                    "hold-turned-to-running",
-                    Weight::Caution,
-                    format!(
-                        "In the hold at {:.2} kN the slip of the {} speeds up: {:.3} mm/min in the last third after {:.3} \
-                         in the middle one.",
-                        within.load / 1e3,
-                        slip.interface.words(),
-                        last.value * 6e4,
-                        middle.value * 6e4
-                    ),
-                    "Take this load as beyond the limit; do not carry its creep forward in time.",
-                ));
-            }
-        }
+            .filter(|s| s.absent.is_none() && s.known == Known::Value && !s.at_readings);
+        found.extend(told.filter_map(|slip| speeding_up(inputs, slip, phase)));
     }
     for phase in inputs
         .phases
@@ -49,19 +29,30 @@ pub(super) fn all(inputs: &LimitInputs, slips: &[Slip]) -> Vec<Caveat> {
     found
 }
 
-fn thirds(within: &Within, slip: &Slip) -> Option<(Slope, Slope)> {
-    let third = |from: f64, to: f64| {
-        let part = within.part(|share| share >= from && share < to);
-        if part.since.len() < 4 {
-            return None;
-        }
-        let (fit, scale) = part.fit(slip, &part.pick(&slip.value), &part.since)?;
-        Some(Slope {
-            value: fit.coefficients[1],
-            error: fit.standard_error(1, scale),
-        })
-    };
-    Some((third(1.0 / 3.0, 2.0 / 3.0)?, third(2.0 / 3.0, 1.01)?))
+/// A slip that speeds up under an even load is on its way to running, however little it made so far.
+fn speeding_up(inputs: &LimitInputs, slip: &Slip, phase: &Phase) -> Option<Caveat> {
+    let within = Within::of(inputs, slip, phase)?;
+    let pace = within.pace(slip)?;
+    if pace.law != Law::Speeding || pace.rate.low <= 0.0 || pace.speeds_up < SURELY {
+        return None;
+    }
+    let made = within.slip(slip, gauge_gain(inputs)).value?;
+    Some(Caveat::new(
+        "hold-turned-to-running",
+        if made >= first::LEAST {
+            Weight::NoPass
+        } else {
+            Weight::Caution
+        },
+        format!(
+            "In the hold at {:.2} kN the slip of the {} speeds up: {:.3} mm/min at its end, {:.3} mm/min on average.",
+            within.load / 1e3,
+            slip.interface.words(),
+            pace.rate.value * 6e4,
+            made / within.duration * 6e4
+        ),
+        "Take this load as beyond the limit; do not carry its creep forward in time.",
+    ))
 }
 
 /// A locked line loses load by relaxation with no slip at all; that is not a failure.

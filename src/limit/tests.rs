@@ -2,6 +2,7 @@
 
 use super::handmade::{Errors, Pull, ramp, steps};
 use super::*;
+use crate::caveat::Weight;
 use crate::ingest::GaugeKind;
 use crate::separate::PartName::{CoverSlip, NotRecovered, StopperSlip};
 
@@ -730,4 +731,47 @@ fn the_rate_at_the_end_of_a_hold_is_that_of_its_end() {
     near(hold.rate.value.unwrap(), 1.5e-3 / 64.0, 0.08);
     // The whole of its slip, from the very start of the hold.
     near(hold.slip.value.unwrap(), 1.5e-3 * 16f64.ln(), 0.02);
+}
+
+/// A slip that speeds up: its rate is that of its end, not the mean of the hold, and it is named; one that goes on evenly is not.
+#[test]
+fn a_slip_that_speeds_up_is_told_by_its_end() {
+    let errors = Errors {
+        noise: 5e-6,
+        ..Errors::NONE
+    };
+    let told = |slid: &dyn Fn(f64) -> f64| {
+        let pull = Pull::new(&steps(&[4e3], 60.0), "", errors);
+        let start = pull.phases[2].start_s;
+        let slip = pull.law(|t, _, _, _, _| slid((t - start).clamp(0.0, 60.0)));
+        let still = pull.law(nothing);
+        let (limit, caveats) = pull.with(StopperSlip, &slip).with(CoverSlip, &still).find();
+        let hold = limit
+            .holds
+            .iter()
+            .find(|h| h.interface == Interface::Stopper);
+        let hold = hold.unwrap().clone();
+        let named = caveats.iter().find(|c| c.code == "hold-turned-to-running");
+        (hold.law, hold.rate, named.map(|c| c.weight))
+    };
+    // Three times as fast at the end as at the beginning, by wear (exponential), by friction that tires (inverse rate), evenly.
+    let exponential = |t: f64| 1e-5 * 60.0 / 3f64.ln() * ((3f64.ln() * t / 60.0).exp() - 1.0);
+    let tiring = |t: f64| 1e-5 * 90.0 * -(-t / 90.0).ln_1p();
+    let growing = |t: f64| 1e-5 * (t + t * t / 60.0);
+    for slid in [&exponential as &dyn Fn(f64) -> f64, &tiring, &growing] {
+        let (law, rate, named) = told(slid);
+        assert_eq!(law, "speeding up");
+        near(rate.value.unwrap(), 3e-5, 0.04);
+        assert!(
+            rate.low.unwrap() <= 3e-5 && rate.high.unwrap() >= 3e-5,
+            "{rate:?}"
+        );
+        assert_eq!(named, Some(Weight::NoPass));
+    }
+    let (law, rate, named) = told(&|t| 2e-5 * t);
+    assert_eq!((law.as_str(), named), ("linear", None));
+    near(rate.value.unwrap(), 2e-5, 0.02);
+    // Hardly begun before the hold: slower at its end than the mean of the hold by far.
+    let (_, rate, _) = told(&|t| 5e-4 * (t / 10.0).ln_1p());
+    near(rate.value.unwrap(), 5e-4 / 70.0, 0.03);
 }

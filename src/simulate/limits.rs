@@ -16,6 +16,8 @@ use crate::ingest::GaugeKind;
 
 /// Slip at which first slip is counted, m (the estimator takes more where it cannot see this).
 pub const FIRST_SLIP: f64 = 0.1e-3;
+/// Share of a hold that is its end.
+const HOLD_END: f64 = 0.05;
 
 /// True limits of one pull.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
@@ -35,11 +37,11 @@ pub struct InterfaceTruth {
     pub first_slip: Option<TrueLoad>,
     /// The same on a single ramp from pre-tension at the pull's rate.
     pub first_slip_by_law: Option<TrueLoad>,
-    /// Load at which the rate over the second half of a hold is the allowed rate: the first hold of this pull beyond it,
+    /// Load at which the rate at the end of a hold is the allowed rate: the first hold of this pull beyond it,
     /// moved down until it is just reached, everything before as it was.
     pub allowance_rate: Option<TrueLoad>,
-    /// Load at which a fresh grip, ramped and held for the sheet's hold time, slides at the allowed rate in the
-    /// second half of the hold.
+    /// Load at which a fresh grip, ramped and held for the sheet's hold time, slides at the allowed rate at the end of
+    /// the hold.
     pub allowance_rate_by_law: Option<TrueLoad>,
     /// Load at which progressive slip reached the slip that the sheet allows.
     pub allowance_slip: Option<TrueLoad>,
@@ -94,7 +96,7 @@ pub struct HoldTruth {
     pub load_kn: f64,
     /// Progressive slip within the hold, mm.
     pub slip_mm: f64,
-    /// Mean rate over its second half, mm/min.
+    /// Rate at its end, over its last twentieth, mm/min.
     pub rate_mm_per_min: f64,
     /// Slip over its last decade of time (from a tenth of its length to its end), mm.
     pub creep_mm_per_decade: f64,
@@ -230,7 +232,7 @@ fn ramp_to(law: SlipLaw, from: f64, rate: f64, slip: f64) -> Option<f64> {
     None
 }
 
-/// Rate (m/s) in the second half of a hold at `load`, ramped to from a load and a slip already made.
+/// Rate (m/s) at the end of a hold at `load`, ramped to from a load and a slip already made.
 fn rate_in_hold(law: SlipLaw, load: f64, from: (f64, f64), ramp: f64, hold: f64) -> f64 {
     let steps = 200;
     let (from, mut so_far) = from;
@@ -239,8 +241,8 @@ fn rate_in_hold(law: SlipLaw, load: f64, from: (f64, f64), ramp: f64, hold: f64)
         let at = from + (load - from) * (f64::from(k) + 0.5) / f64::from(steps);
         so_far += advance(law, at, so_far, dt);
     }
-    so_far += advance(law, load, so_far, 0.5 * hold);
-    advance(law, load, so_far, 0.5 * hold) / (0.5 * hold)
+    so_far += advance(law, load, so_far, (1.0 - HOLD_END) * hold);
+    advance(law, load, so_far, HOLD_END * hold) / (HOLD_END * hold)
 }
 
 fn hold_at_rate(law: SlipLaw, s: &Scenario, ramp: f64, allowed: f64) -> Option<f64> {
@@ -269,18 +271,21 @@ fn holds(s: &Scenario, view: &View<'_>) -> Vec<HoldTruth> {
             continue;
         }
         let duration = last.time - first.time;
-        let slip_at = |share: f64| {
+        let at = |share: f64| {
             let time = first.time + share * duration;
             let i = run.partition_point(|i| i.time < time).min(run.len() - 1);
-            run.get(i).map_or(0.0, view.progressive)
+            run.get(i)
+                .map_or((time, 0.0), |i| (i.time, (view.progressive)(i)))
         };
-        let half = (slip_at(1.0) - slip_at(0.5)) / (0.5 * duration);
+        let slip_at = |share: f64| at(share).1;
+        let (before, end) = (at(1.0 - HOLD_END), at(1.0));
+        let at_end = (end.1 - before.1) / (end.0 - before.0).max(f64::MIN_POSITIVE);
         found.push(HoldTruth {
             start_s: first.time,
             duration_s: duration,
             load_kn: load / 1e3,
             slip_mm: (slip_at(1.0) - slip_at(0.0)) * 1e3,
-            rate_mm_per_min: half * 60e3,
+            rate_mm_per_min: at_end * 60e3,
             creep_mm_per_decade: (slip_at(1.0) - slip_at(0.1)) * 1e3,
         });
     }

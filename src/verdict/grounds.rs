@@ -18,9 +18,14 @@ pub(super) struct Carried {
     time: f64,
     /// Block at which slip is judged: where the hold was complete, else the last one at proof, else the last of all.
     judged: usize,
-    /// Last block up to there before the load went well beyond proof: what fails must fail here.
+    /// Last block up to there before the load went well beyond proof: what fails must fail here. Where the hold was cut
+    /// short, the last such block of all: a line that runs out as soon as it carries proof was not held.
     fair: usize,
+    /// Last block of all before the load went well beyond proof.
+    later: usize,
     reached: bool,
+    /// As long as the sheet asks for.
+    complete: bool,
 }
 
 /// Rounds in which a load and its uncertainty settle: a gain of a hundredth leaves a share of 1e-16.
@@ -65,7 +70,9 @@ impl Case<'_> {
             time: 0.0,
             judged: last,
             fair: last,
+            later: last,
             reached: false,
+            complete: false,
         };
         let mut began = None;
         for i in 0..blocks.len() {
@@ -81,14 +88,19 @@ impl Case<'_> {
                 carried.judged = i;
             }
             if time >= needed {
+                carried.complete = true;
                 break;
             }
         }
         let most = self.most();
+        let no_higher = |end: usize| (0..=end).rfind(|i| blocks.highest_n[*i] <= most);
         if carried.reached {
-            carried.fair = (0..=carried.judged)
-                .rfind(|i| blocks.highest_n[*i] <= most)
-                .unwrap_or(carried.judged);
+            carried.later = no_higher(last).unwrap_or(carried.judged);
+            carried.fair = if carried.complete {
+                no_higher(carried.judged).unwrap_or(carried.judged)
+            } else {
+                carried.later
+            };
         }
         carried
     }
@@ -243,7 +255,21 @@ impl Case<'_> {
         } else {
             "by the end of the pull"
         };
-        if high <= allowed.si() {
+        let later = slip.block.iter().rposition(|b| *b <= carried.later);
+        let later = later.map_or(low, |later| bounds_at(slip, later).0);
+        if high <= allowed.si() && later > allowed.si() && carried.complete {
+            return Finding {
+                says: Says::Open,
+                ground: format!(
+                    "Slip of the {words}{seating} is at most {} {when} (one-sided 95 %), but later in the record, at loads no higher, \
+                     it went on to at least {}, allowed {allowed}.",
+                    at_most(high, unit),
+                    at_least(later, unit, allowed.si())
+                ),
+                decide: "Find why it slid on. Is the line to stand one such hold or more? State the `hold` that it must stand, and pull again.".into(),
+            };
+        }
+        if high <= allowed.si() && low <= allowed.si() {
             return Finding {
                 // Slip within the allowance below proof load proves nothing; the ground on reaching says so.
                 says: Says::Passes,

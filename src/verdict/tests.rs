@@ -94,6 +94,48 @@ fn slip_beyond_proof_is_no_part_of_the_proof() {
     assert_eq!(decided(&pull).word, VerdictWord::NotDecided);
 }
 
+/// A line that runs out as soon as it carries proof was not held, and to hold it longer is no advice.
+#[test]
+fn a_run_out_on_reaching_proof_fails() {
+    let pull = Pull::new(
+        &[
+            (PhaseKind::Reference, 20.0, 300.0),
+            (PhaseKind::Ramp, 40.0, 4.2e3),
+            (PhaseKind::Hold, 1.0, 4.2e3),
+            (PhaseKind::RunOut, 2.0, 3.2e3),
+            (PhaseKind::Unload, 10.0, 300.0),
+        ],
+        LIMITS,
+        CELL,
+    );
+    let run = pull.phases[3].start_s;
+    let truth = pull.law(|t, _, _, _, _| 30e-3 * (t - run).clamp(0.0, 2.0));
+    let still = pull.law(|_, _, _, _, _| 0.0);
+    let verdict = decided(&pull.with(StopperSlip, &truth).with(CoverSlip, &still));
+    assert_eq!(verdict.word, VerdictWord::Fails, "{verdict:?}");
+    assert!(verdict.grounds[0].contains("in the stopper"), "{verdict:?}");
+}
+
+/// A pull that held as long as the sheet asks for, and slides on in a later hold at the same load, is no line to keep.
+#[test]
+fn slip_that_goes_on_at_the_proof_load_is_not_decided() {
+    let slid = |later: f64| {
+        let pull = Pull::new(&steps(&[4.05e3, 4.1e3], 90.0), LIMITS, CELL);
+        let second = pull.phases.iter().rfind(|p| p.kind == PhaseKind::Hold);
+        let start = second.unwrap().start_s;
+        let truth = pull.law(|t, _, _, _, _| later * ((t - start) / 90.0).clamp(0.0, 1.0));
+        let still = pull.law(|_, _, _, _, _| 0.0);
+        decided(&pull.with(StopperSlip, &truth).with(CoverSlip, &still))
+    };
+    let verdict = slid(20e-3);
+    assert_eq!(verdict.word, VerdictWord::NotDecided, "{verdict:?}");
+    assert!(
+        verdict.grounds[0].contains("later in the record"),
+        "{verdict:?}"
+    );
+    assert_eq!(slid(0.1e-3).word, VerdictWord::Passes);
+}
+
 #[test]
 fn seating_is_apart() {
     let pull = Pull::new(&steps(&[4.2e3], 90.0), LIMITS, CELL);

@@ -32,7 +32,7 @@ pub(super) struct Dark {
     gauge: GaugeKind,
     sequence: usize,
     blocks: Range<usize>,
-    /// The gauge was logged, and not once in the first dwell: where it counts from is not known.
+    /// Not once read in the first dwell: where it counts from is not known.
     unzeroed: bool,
     /// Read by hand at some moments: between them it is meant to show nothing.
     by_hand: bool,
@@ -72,8 +72,7 @@ pub(super) fn find(
                     gauge: *gauge,
                     sequence,
                     blocks: run[0]..run[0] + run.len(),
-                    unzeroed: !by_hand
-                        && run[0] == 0
+                    unzeroed: run[0] == 0
                         && balance.ranges[run.len() - 1].end >= phased.reference.end,
                     by_hand,
                 })
@@ -114,6 +113,17 @@ impl Dark {
 
     /// Says so of a gauge that was meant to be read throughout.
     pub(super) fn caveat(&self, balance: &Balance) -> Option<Caveat> {
+        if self.by_hand && self.unzeroed {
+            return Some(Caveat::new(
+                "gauge-blank",
+                Weight::Caution,
+                format!(
+                    "No reading of the {} falls into the first dwell, where every part is zero: from where it counts is not known.",
+                    self.gauge.words()
+                ),
+                "Read it once in the first dwell, when the pre-tension has settled, and once at the end of each hold; then pull again.",
+            ));
+        }
         if self.by_hand {
             return None;
         }
@@ -198,7 +208,7 @@ impl Reader<'_> {
             .find(|d| d.unzeroed && self.hides(&whole, d))
         {
             return absent(&format!(
-                "the {} gauge shows nothing in the first dwell: from where it counts is not known",
+                "the {} was not read in the first dwell: from where it counts is not known",
                 dark.gauge.words()
             ));
         }

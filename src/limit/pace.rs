@@ -1,0 +1,345 @@
+//! How a slip goes on within a hold: does it slow, go on evenly or speed up, and how fast is it at the end?
+//!
+//! One family holds what lines are seen to do: `rate ∝ (1 + a·t)^p`. With `p = −1` the inverse rate runs straight in time, as
+//! friction that strengthens or tires while it is used makes it: creep even over the decades (log-linear) where `a` is large,
+//! an even rate (linear) where it is none, toward running where it is below zero. Other powers are creep as a power of time, a
+//! rate that grows evenly, and, in the limit, rates that die or grow as an exponential. Each shape is fitted as a straight to
+//! the last decade of the hold's time, and what the readings leave open between shapes is in the interval (profile of the sum
+//! of squares). What went on before that decade belongs to the ramp as much as to the hold, and is left out.
+//! Assumed: one law over that decade.
+//! Source: the inverse rate of creep before failure is common practice (from memory).
+
+use super::course::Slip;
+use super::holds::Within;
+use crate::stats::estimate::LEVEL;
+use crate::stats::linear::LinearFit;
+use crate::stats::quantile;
+
+/// Powers of the family; none is the exponential.
+const POWERS: [Option<f64>; 6] = [
+    Some(-0.5),
+    Some(-1.0),
+    Some(-2.0),
+    Some(0.5),
+    Some(1.0),
+    None,
+];
+/// Rates at the end of the hold with which the search begins, the rate at its beginning being one.
+const ENDS: [f64; 12] = [
+    0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 1.5, 2.5, 4.0, 8.0, 16.0, 40.0,
+];
+/// Halvings of the step between two ends, around the best of each power.
+const HALVINGS: u32 = 10;
+/// Share of the hold's time from which its last decade runs.
+const LAST_DECADE: f64 = 0.1;
+/// What a rate at the end costs that is e times the mean rate of the hold, as a difference of chi-squared, and as the square
+/// of that logarithm: readings that hardly speak would allow a slip that all but runs.
+const SPEEDING_COST: f64 = 1.5;
+/// A rate at the end that surely differs by this factor from that of a law is another law's.
+const UNEVEN: f64 = 1.2;
+/// Difference of chi-squared from which a law is refused.
+const DECISIVE: f64 = 4.0;
+/// Blocks that three parameters need.
+const NEEDED: usize = 4;
+/// Parameters of a shape beside the two of its straight.
+const OWN: usize = 1;
+
+/// The law that the slip of a hold follows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Law {
+    /// As much in every decade of time.
+    LogLinear,
+    /// Slows, but not as the logarithm of the time since the hold began.
+    Slowing,
+    /// An even rate.
+    Linear,
+    /// Speeds up.
+    Speeding,
+    /// Two of these fit alike.
+    Unknown,
+}
+
+impl Law {
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::LogLinear => "log-linear",
+            Self::Slowing => "slowing",
+            Self::Linear => "linear",
+            Self::Speeding => "speeding up",
+            Self::Unknown => "cannot tell",
+        }
+    }
+}
+
+/// A figure of the family with what noise and the choice of the shape leave open, two-sided 95 %.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Profiled {
+    pub value: f64,
+    pub low: f64,
+    pub high: f64,
+    /// The figure of a slip of one metre in the hold by the best shape: what an error of the slip does to the figure.
+    pub per_slip: f64,
+}
+
+/// The pace of a slip within a hold.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Pace {
+    /// At the end of the hold, m/s.
+    pub rate: Profiled,
+    /// Slip of its last decade of time, m.
+    pub decade: Profiled,
+    pub law: Law,
+    /// How much better a slip that speeds up fits than an even one, chi-squared.
+    pub speeds_up: f64,
+}
+
+/// One shape of the family over the time of the hold, from 0 to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Shape {
+    /// `1/t`, from the beginning of the hold.
+    Logarithm,
+    /// One.
+    Even,
+    /// `(1 + a·t)^p`.
+    Power { a: f64, p: f64 },
+    /// `exp(k·t)`.
+    Exponential { k: f64 },
+}
+
+impl Shape {
+    /// The shape of a power whose rate at the end is `end` times that at the beginning.
+    fn with_end(power: Option<f64>, end: f64) -> Self {
+        match power {
+            Some(p) => Self::Power {
+                a: end.powf(1.0 / p) - 1.0,
+                p,
+            },
+            None => Self::Exponential { k: end.ln() },
+        }
+    }
+
+    fn slip(self, t: f64) -> f64 {
+        match self {
+            Self::Logarithm => t.ln(),
+            Self::Even => t,
+            #[expect(clippy::float_cmp, reason = "a power of the list")]
+            Self::Power { a, p } if p == -1.0 => (a * t).ln_1p() / a,
+            Self::Power { a, p } => ((p + 1.0) * (a * t).ln_1p()).exp_m1() / (a * (p + 1.0)),
+            Self::Exponential { k } => (k * t).exp_m1() / k,
+        }
+    }
+
+    /// Its slope at the end.
+    fn rate(self) -> f64 {
+        match self {
+            Self::Logarithm | Self::Even => 1.0,
+            Self::Power { a, p } => (1.0 + a).powf(p),
+            Self::Exponential { k } => k.exp(),
+        }
+    }
+
+    /// What it makes in the last decade.
+    fn decade(self) -> f64 {
+        self.slip(1.0) - self.slip(LAST_DECADE)
+    }
+
+    fn speeds_up(self) -> bool {
+        match self {
+            Self::Logarithm | Self::Even => false,
+            Self::Power { .. } | Self::Exponential { .. } => self.rate() > 1.0,
+        }
+    }
+
+    /// What its end costs.
+    fn cost(self) -> f64 {
+        if !self.speeds_up() {
+            return 0.0;
+        }
+        let quicker = (self.rate() / self.slip(1.0)).ln();
+        SPEEDING_COST * quicker * quicker
+    }
+}
+
+/// A shape with its size, the standard error of that, and its sum of squares in units of the scatter.
+struct Fitted {
+    shape: Shape,
+    size: f64,
+    error: f64,
+    misfit: f64,
+}
+
+/// The pace of one list of a slip; `None` where the readings do not determine it.
+pub(super) fn of(within: &Within, slip: &Slip, list: &[f64]) -> Option<Pace> {
+    let within = &within.since_share(LAST_DECADE);
+    if within.elements.len() < NEEDED {
+        return None;
+    }
+    let y = &within.pick(list);
+    let shares: Vec<f64> = within.since.iter().map(|t| t / within.duration).collect();
+    let fit = |shape: Shape| {
+        let x: Vec<f64> = shares.iter().map(|t| shape.slip(*t)).collect();
+        Some((shape, within.fit(slip, y, &x)?))
+    };
+    let mut fits = vec![fit(Shape::Logarithm)?, fit(Shape::Even)?];
+    for power in POWERS {
+        fits.extend(around_the_best(|end| fit(Shape::with_end(power, end))));
+    }
+    let (_, best) = fits.iter().min_by(|a, b| a.1.rss.total_cmp(&b.1.rss))?;
+    let freedom = best.degrees_of_freedom;
+    let spent = freedom as f64 / freedom.saturating_sub(OWN).max(1) as f64;
+    let scale = Within::scale(best)? * spent;
+    let fitted: Vec<Fitted> = fits
+        .iter()
+        .map(|(shape, fit)| Fitted {
+            shape: *shape,
+            size: fit.coefficients[1],
+            error: fit.standard_error(1, scale),
+            misfit: fit.rss / scale,
+        })
+        .collect();
+    let misfit = |shape: Shape| {
+        let of_it = fitted.iter().find(|f| f.shape == shape);
+        of_it.map_or(f64::INFINITY, |f| f.misfit)
+    };
+    let least = best.rss / scale;
+    let (even, logarithm) = (misfit(Shape::Even), misfit(Shape::Logarithm));
+    let refused = |misfit: f64| misfit - least > DECISIVE;
+    let least_speeding = fitted
+        .iter()
+        .filter(|f| f.shape.speeds_up())
+        .map(|f| f.misfit)
+        .fold(f64::INFINITY, f64::min);
+    let span = within.duration;
+    let rate = profiled(&fitted, |shape| shape.rate() / span, &shares)?;
+    let law = match (refused(logarithm), refused(even)) {
+        (false, true) => Law::LogLinear,
+        (true, false) => Law::Linear,
+        (false, false) => Law::Unknown,
+        (true, true) => by_its_end(&fitted, rate, span),
+    };
+    Some(Pace {
+        rate,
+        decade: profiled(&fitted, Shape::decade, &shares)?,
+        law,
+        speeds_up: even - least_speeding,
+    })
+}
+
+/// The law where neither fits: readings may be so fine that none of them does, and yet it is the one that a rate at the end
+/// within a fifth of its own speaks for.
+fn by_its_end(fitted: &[Fitted], rate: Profiled, span: f64) -> Law {
+    let end = |shape: Shape| {
+        let of_it = fitted.iter().find(|f| f.shape == shape);
+        of_it.map_or(f64::NAN, |f| f.size * shape.rate() / span)
+    };
+    let near = |own: f64| rate.low <= UNEVEN * own && rate.high * UNEVEN >= own;
+    match (end(Shape::Logarithm), end(Shape::Even)) {
+        (_, even) if rate.low > UNEVEN * even => Law::Speeding,
+        (logarithm, _) if near(logarithm) => Law::LogLinear,
+        (_, even) if near(even) => Law::Linear,
+        _ => Law::Slowing,
+    }
+}
+
+/// Fits of one power from end to end, ever closer around the best: at every distance from it there is one on either side.
+fn around_the_best(
+    fit: impl Fn(f64) -> Option<(Shape, LinearFit)>,
+) -> impl Iterator<Item = (Shape, LinearFit)> {
+    let mut fits: Vec<(f64, (Shape, LinearFit))> = ENDS
+        .into_iter()
+        .filter_map(|end| Some((end, fit(end)?)))
+        .collect();
+    for _ in 0..HALVINGS {
+        let rss = |i: usize| fits[i].1.1.rss;
+        let Some(best) = (0..fits.len()).min_by(|a, b| rss(*a).total_cmp(&rss(*b))) else {
+            break;
+        };
+        let here = fits[best].0;
+        for other in [best.checked_sub(1), Some(best + 1)].into_iter().flatten() {
+            let between = fits.get(other).map(|f| (here * f.0).sqrt());
+            let new = between.and_then(|end| Some((end, fit(end)?)));
+            fits.extend(new);
+        }
+        fits.sort_by(|a, b| a.0.total_cmp(&b.0));
+    }
+    fits.into_iter().map(|f| f.1)
+}
+
+/// A figure that is a multiple of a shape's size: the best, and the widest that the readings allow.
+fn profiled(fitted: &[Fitted], of: impl Fn(Shape) -> f64, shares: &[f64]) -> Option<Profiled> {
+    let total = |f: &Fitted| f.misfit + f.shape.cost();
+    let best = fitted.iter().min_by(|a, b| total(a).total_cmp(&total(b)))?;
+    let factor = quantile::normal(0.5 + 0.5 * LEVEL);
+    let value = best.size * of(best.shape);
+    let (mut low, mut high) = (value, value);
+    for f in fitted {
+        let left = factor * factor - (total(f) - total(best));
+        if left < 0.0 {
+            continue;
+        }
+        let half = f.error * of(f.shape) * left.sqrt();
+        low = low.min(f.size * of(f.shape) - half);
+        high = high.max(f.size * of(f.shape) + half);
+    }
+    let shape = best.shape;
+    let made = shape.slip(*shares.last()?) - shape.slip(*shares.first()?);
+    Some(Profiled {
+        value,
+        low,
+        high,
+        per_slip: of(shape) / made,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Slopes and decades of the shapes by differences.
+    #[test]
+    fn shapes_rise_and_their_slopes_are_theirs() {
+        let ends = |power| ENDS.map(|end| Shape::with_end(power, end));
+        let all = POWERS.into_iter().flat_map(ends);
+        for shape in all.chain([Shape::Logarithm, Shape::Even]) {
+            let step = 1e-8;
+            let slope = (shape.slip(1.0) - shape.slip(1.0 - step)) / step;
+            assert!((slope / shape.rate() - 1.0).abs() < 2e-3, "{shape:?}");
+            assert!(shape.slip(0.9) > shape.slip(0.1), "{shape:?}");
+        }
+        assert!((Shape::Logarithm.decade() - 10f64.ln()).abs() < 1e-12);
+        assert!((Shape::Even.decade() - 0.9).abs() < 1e-12);
+        assert!((Shape::with_end(Some(1.0), 3.0).rate() - 3.0).abs() < 1e-12);
+    }
+
+    /// What the words mean where the readings are so fine that every law is refused.
+    #[test]
+    fn a_law_is_named_by_its_end() {
+        let fits = |shape, end: f64| Fitted {
+            shape,
+            size: end,
+            error: 0.0,
+            misfit: 1e6,
+        };
+        let fitted = [fits(Shape::Logarithm, 0.4), fits(Shape::Even, 1.0)];
+        let law = |rate: f64| {
+            let told = Profiled {
+                value: rate,
+                low: 0.98 * rate,
+                high: 1.02 * rate,
+                per_slip: 1.0,
+            };
+            by_its_end(&fitted, told, 1.0)
+        };
+        let ends = [1.3, 1.1, 0.9, 0.7, 0.45, 0.36, 0.2];
+        let laws = [
+            Law::Speeding,
+            Law::Linear,
+            Law::Linear,
+            Law::Slowing,
+            Law::LogLinear,
+            Law::LogLinear,
+            Law::Slowing,
+        ];
+        assert_eq!(ends.map(law), laws);
+    }
+}
