@@ -30,6 +30,8 @@ const FALL: f64 = 8.0;
 const SHARE: f64 = 0.01;
 /// At a jump the travel stands: it goes back by less than this share of what the line springs back.
 const BACK_SHARE: f64 = 0.25;
+/// A line is taut from this multiple of its pre-tension.
+const TAUT: f64 = 1.5;
 /// Step of a gauge in standard deviations of its noise.
 const STEP: f64 = 6.0;
 /// Most events kept; a longer list is a run-out.
@@ -187,8 +189,21 @@ fn jump(inputs: &LimitInputs, peak: usize, trough: usize) -> Option<(Interface, 
     if let Some(size) = jumped(GaugeKind::Core) {
         return Some((Interface::Cover, size));
     }
-    // Without a gauge at the stopper it may as well have been the stopper.
+    // Without a gauge at the stopper it may as well have been the stopper. A core that stood still jumped only where the tail
+    // may swallow what the cover makes.
     gauge(GaugeKind::Tail).or_else(|| gauge(GaugeKind::Mark))?;
+    let stores = inputs.sheet.line.tail_stores.is_none_or(|s| s.si() > 0.0);
+    if gauge(GaugeKind::Core).is_some() && !stores {
+        return None;
+    }
+    // Near pre-tension the line is soft, and what it springs back is a guess.
+    let dwell = inputs
+        .phases
+        .iter()
+        .find(|p| p.kind == PhaseKind::Reference)?;
+    if load[trough] <= TAUT * dwell.load_end_n {
+        return None;
+    }
     let ((travel, noise), springs_back) = (travel?, springs_back?);
     let size = travel + springs_back;
     (size > STEP * noise).then_some((Interface::Cover, size))

@@ -77,6 +77,8 @@ pub(super) struct Profiled {
     pub value: f64,
     pub low: f64,
     pub high: f64,
+    /// The figure of an even slip.
+    pub even: f64,
     /// The figure of a slip of one metre in the hold by the best shape: what an error of the slip does to the figure.
     pub per_slip: f64,
 }
@@ -287,6 +289,7 @@ fn profiled(fitted: &[Fitted], of: impl Fn(Shape) -> f64, shares: &[f64]) -> Opt
         value,
         low,
         high,
+        even: fitted.iter().find(|f| f.shape == Shape::Even)?.size * of(Shape::Even),
         per_slip: of(shape) / made,
     })
 }
@@ -326,6 +329,7 @@ mod tests {
                 value: rate,
                 low: 0.98 * rate,
                 high: 1.02 * rate,
+                even: 1.0,
                 per_slip: 1.0,
             };
             by_its_end(&fitted, told, 1.0)

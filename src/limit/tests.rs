@@ -512,6 +512,45 @@ fn jumps_are_attributed_to_the_gauge_that_shows_them() {
     }
 }
 
+/// A step of the travel as the load falls is a jump of the cover where no gauge contradicts: none where the core stood still
+/// and its tail stores nothing, and none near pre-tension, where the line is soft and the winch eases it.
+#[test]
+fn a_step_of_the_travel_alone_is_no_jump_where_the_core_stood_still() {
+    let jumps = |sheet: &str, core: bool, newtons: f64| {
+        let mut pull = both(Pull::new(&ramp(8e3), sheet, Errors::NONE), nothing);
+        let rows = pull.conditioned.load.values.len();
+        let at = pull
+            .conditioned
+            .load
+            .values
+            .iter()
+            .position(|l| *l >= newtons);
+        let at = at.unwrap();
+        for load in &mut pull.conditioned.load.values[at..(at + 8).min(rows)] {
+            *load -= 0.3 * newtons;
+        }
+        let stepped = (0..rows).map(|i| if i < at { 0.0 } else { 5e-3 }).collect();
+        pull.separated.stretch_curve = Some(crate::separate::StretchCurve {
+            load_kn: vec![0.3, 8.0],
+            loading_mm: vec![0.0, 80.0],
+            unloading_mm: vec![0.0, 80.0],
+            free_length_mm: None,
+        });
+        let mut pull = pull
+            .with_gauge(GaugeKind::Travel, stepped, 1e-5)
+            .with_gauge(GaugeKind::Mark, vec![0.0; rows], 1e-5);
+        if core {
+            pull = pull.with_gauge(GaugeKind::Core, vec![0.0; rows], 1e-5);
+        }
+        pull.find().0.events.len()
+    };
+    let milked = "[line]\ntail_stores = \"0 mm\"\n";
+    assert_eq!(jumps(milked, false, 6e3), 1);
+    assert_eq!(jumps("", true, 6e3), 1);
+    assert_eq!(jumps(milked, true, 6e3), 0);
+    assert_eq!(jumps(milked, false, 500.0), 0);
+}
+
 /// Ease the winch at 4 kN: the load falls to 3.5 kN at once and to 3.4 kN in ten minutes; 2 mm of slip at once.
 #[test]
 fn a_transfer_has_its_figures() {
