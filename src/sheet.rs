@@ -78,7 +78,7 @@ enum Date {
 }
 
 fn date<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Option<String>, D::Error> {
-    Ok(Some(match Date::deserialize(from)? {
+    Ok(Option::<Date>::deserialize(from)?.map(|date| match date {
         Date::Text(text) => text,
         Date::Plain(date) => date.to_string(),
     }))

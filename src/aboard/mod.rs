@@ -133,13 +133,21 @@ fn ran_through(limit: &Limit, load: f64) -> Option<String> {
     limit
         .figures
         .iter()
-        .filter(|f| f.rule == Rule::Running && f.load.status == Status::Measured)
-        .filter_map(|f| f.load.low.zip(f.load.value))
-        .find(|(low, _)| *low <= load)
-        .map(|(_, mean)| {
+        .filter(|f| f.rule == Rule::Running && f.load.high.is_some())
+        .find(|f| f.load.low.is_some_and(|low| low <= load))
+        .map(|f| {
+            let at = match (f.load.value, f.load.low, f.load.high) {
+                (None, Some(low), Some(high)) => {
+                    format!(
+                        "while the load fell from {:.2} to {:.2} kN",
+                        high / 1e3,
+                        low / 1e3
+                    )
+                }
+                (mean, ..) => format!("at {:.2} kN", mean.unwrap_or(0.0) / 1e3),
+            };
             format!(
-                "on the dock the line ran through at {:.2} kN: it does not hold what is handed over aboard",
-                mean / 1e3
+                "on the dock the line ran through {at}: it does not hold what is handed over aboard"
             )
         })
 }

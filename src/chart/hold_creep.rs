@@ -124,7 +124,7 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
 fn figure(hold: &HoldCreep, units: &Units) -> String {
     match hold.law.as_str() {
         "log-linear" => units.label(&hold.creep),
-        "linear" => units.label(&hold.rate),
+        "linear" | "slowing" | "speeding up" => units.label(&hold.rate),
         _ => "law: cannot tell".into(),
     }
 }
@@ -169,10 +169,10 @@ fn describe(units: &Units, groups: &[(Interface, Vec<&HoldCreep>)]) -> String {
                     interface.words(),
                     units.load_text(h.load_kn),
                     span_text(h.duration_s),
-                    if h.law == "linear" {
-                        units.words(&h.rate)
-                    } else {
+                    if ["log-linear", "cannot tell"].contains(&h.law.as_str()) {
                         units.words(&h.creep)
+                    } else {
+                        units.words(&h.rate)
                     }
                 )
             })

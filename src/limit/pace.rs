@@ -32,9 +32,10 @@ const ENDS: [f64; 12] = [
 const HALVINGS: u32 = 10;
 /// Share of the hold's time from which its last decade runs.
 const LAST_DECADE: f64 = 0.1;
-/// What a rate at the end costs that is e times the mean rate of the hold, as a difference of chi-squared, and as the square
-/// of that logarithm: readings that hardly speak would allow a slip that all but runs.
-const SPEEDING_COST: f64 = 1.5;
+/// What a rate at the end costs that is e times the mean rate of the last decade, or an e-th of what the logarithm leaves of
+/// it, as a difference of chi-squared, and as the square of that logarithm: readings that hardly speak would allow a slip that
+/// all but runs, or find one that is surely over.
+const ODD_COST: f64 = 1.5;
 /// A rate at the end that surely differs by this factor from that of a law is another law's.
 const UNEVEN: f64 = 1.2;
 /// Difference of chi-squared from which a law is refused.
@@ -124,8 +125,7 @@ impl Shape {
         match self {
             Self::Logarithm => t.ln(),
             Self::Even => t,
-            #[expect(clippy::float_cmp, reason = "a power of the list")]
-            Self::Power { a, p } if p == -1.0 => (a * t).ln_1p() / a,
+            Self::Power { a, p: -1.0 } => (a * t).ln_1p() / a,
             Self::Power { a, p } => ((p + 1.0) * (a * t).ln_1p()).exp_m1() / (a * (p + 1.0)),
             Self::Exponential { k } => (k * t).exp_m1() / k,
         }
@@ -152,13 +152,16 @@ impl Shape {
         }
     }
 
-    /// What its end costs.
+    /// What its end costs: nothing from an even rate to that of the logarithm.
     fn cost(self) -> f64 {
-        if !self.speeds_up() {
-            return 0.0;
-        }
-        let quicker = (self.rate() / self.slip(1.0)).ln();
-        SPEEDING_COST * quicker * quicker
+        let of_mean = |shape: Self| shape.rate() * (1.0 - LAST_DECADE) / shape.decade();
+        let (own, dying) = (of_mean(self), of_mean(Self::Logarithm));
+        let beyond = if own > 1.0 {
+            own.ln()
+        } else {
+            (own / dying).ln().min(0.0)
+        };
+        ODD_COST * beyond * beyond
     }
 }
 

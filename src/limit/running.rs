@@ -2,7 +2,8 @@
 //! and troughs.
 //!
 //! Taken over the run-out phases from the entries of the record; neighbours are not independent, so the standard error
-//! counts their correlation, and with it a load that falls instead of standing. An interface runs where its own slip makes
+//! counts their correlation. A line that takes the load with it as it lets go has no such mean: the load at which it let go and
+//! the lowest while it ran bracket it. An interface runs where its own slip makes
 //! up half the shortest run or more. One that slid far in a hold, slower than the puller, neither carried that load nor ran.
 
 use super::course::{Known, Slip};
@@ -14,6 +15,8 @@ use crate::phases::{Phase, PhaseKind};
 use crate::sheet::Rule;
 use crate::stats::{Estimate, Measure, autocorrelation, mean_of_few};
 
+/// A run in which the load still falls by more than this share, from its middle fifth to its last, has no plateau.
+const FALLEN: f64 = 0.15;
 /// Points that a plateau is thinned to.
 const PLATEAU_POINTS: usize = 2000;
 /// Slip within a run-out below which this interface did not run, m: half the shortest run.
@@ -66,6 +69,7 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
     }
     let mut means = Vec::new();
     let mut speeds = Vec::new();
+    let mut fallen = Vec::new();
     for phase in &runs {
         let Some((moved, time)) = moved(slip, phase) else {
             continue;
@@ -76,6 +80,7 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
         if let Some(mean) = plateau(inputs, phase) {
             means.push(mean);
             speeds.push((moved, time));
+            fallen.extend(falling(inputs, phase));
         }
     }
     if means.is_empty() {
@@ -105,7 +110,42 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
         speed_mm_per_min: Some(moved / time * 6e4),
         ..AtRate::default()
     };
+    if !fallen.is_empty() {
+        let ends = fallen
+            .iter()
+            .flat_map(|(low, high)| [*low, *high])
+            .chain(loads);
+        let (low, high) = crate::condition::range_of(&ends.collect::<Vec<f64>>());
+        let reason = "the load fell while the line ran: there is no plateau";
+        return (errors.bracket(low, Some(high), method, reason), rate);
+    }
     (errors.limit(mean, error, Some(error), method), rate)
+}
+
+/// Lowest load of a run without a plateau, and the load at which it let go: the last peak before.
+fn falling(inputs: &LimitInputs, phase: &Phase) -> Option<(f64, f64)> {
+    let load = &inputs.conditioned.load;
+    let values = load
+        .values
+        .get(phase.first..phase.end.min(load.values.len()))?;
+    let values: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    let fifth = values.len().div_ceil(5);
+    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len().max(1) as f64;
+    let (begins, ends) = (
+        mean(&values[..fifth]),
+        mean(&values[values.len() - fifth..]),
+    );
+    if begins - ends <= FALLEN * begins {
+        return None;
+    }
+    let mut high = begins;
+    for before in load.values[..phase.first].iter().rev() {
+        if *before < high - 3.0 * load.noise {
+            break;
+        }
+        high = high.max(*before);
+    }
+    Some((values.into_iter().fold(f64::INFINITY, f64::min), high))
 }
 
 /// Mean over run-outs and its standard error. Two say nothing of a scatter; each load between them is as good.

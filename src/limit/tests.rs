@@ -216,6 +216,26 @@ fn what_held_is_a_bound_and_never_a_limit() {
     }
 }
 
+/// A line that lets go at 6 kN and takes the load with it has no plateau: what it ran at lies between.
+#[test]
+fn a_load_that_falls_while_the_line_runs_is_a_bracket() {
+    let mut schedule = ramp(6e3);
+    schedule.push((PhaseKind::RunOut, 4.0, 2e3));
+    fn law(t: f64, _: f64, _: f64, slip: f64, dt: f64) -> f64 {
+        if t > 67.0 { slip + 30e-3 * dt } else { slip }
+    }
+    let mut pull = both(Pull::new(&schedule, "", Errors::NONE), law);
+    let first = pull.phases[2].first;
+    let rows = pull.conditioned.load.values.len() - first;
+    for (i, load) in pull.conditioned.load.values[first..].iter_mut().enumerate() {
+        *load = 5.5e3 - 4e3 * i as f64 / rows as f64;
+    }
+    let load = pull.figure(Rule::Running, Interface::Stopper).load;
+    assert_eq!((load.status, load.value), (Status::Bracket, None));
+    near(load.high.unwrap(), 6e3, 0.02);
+    assert!(load.low.unwrap() < 1.8e3, "{load:?}");
+}
+
 #[test]
 fn running_load_is_the_plateau() {
     let mut schedule = ramp(6e3);

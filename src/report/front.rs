@@ -252,12 +252,18 @@ fn moved(cx: &Context<'_>) -> String {
     let ran = |f: &&LimitFigure| {
         f.rule == Rule::Running
             && f.interface != Interface::Pair
-            && f.load.status == Status::Measured
+            && matches!(f.load.status, Status::Measured | Status::Bracket)
     };
     for figure in cx.analysis.limit.figures.iter().filter(ran) {
+        let falling = figure.load.status == Status::Bracket;
         text += &format!(
-            " The {} ran through at {}.",
+            " The {} ran through {}{}.",
             figure.interface.words().trim_start_matches("the "),
+            if falling {
+                "while the load fell: "
+            } else {
+                "at "
+            },
             cx.units.words(&figure.load)
         );
     }

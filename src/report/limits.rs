@@ -132,8 +132,11 @@ pub(super) fn holds(cx: &Context<'_>) -> Option<Section> {
             .filter(|v| v.is_finite())
             .fold(0.0, f64::max);
         blocks.push(Block::Text(format!(
-            "The line moved in {} jumps, the largest of {}.",
-            limit.events.len(),
+            "The line moved in {}, the largest of {}.",
+            match limit.events.len() {
+                1 => "one jump".to_owned(),
+                jumps => format!("{jumps} jumps"),
+            },
             cx.units.length_text(largest)
         )));
         for moved in &limit.stick_slip {
