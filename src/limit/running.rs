@@ -15,7 +15,7 @@ use crate::phases::{Phase, PhaseKind};
 use crate::sheet::Rule;
 use crate::stats::{Estimate, Measure, autocorrelation, mean_of_few};
 
-/// A run in which the load still falls by more than this share, from its middle fifth to its last, has no plateau.
+/// A run in which the load falls by more than this share, from its first fifth to its last, has no plateau.
 const FALLEN: f64 = 0.15;
 /// Points that a plateau is thinned to.
 const PLATEAU_POINTS: usize = 2000;
