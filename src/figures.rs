@@ -205,17 +205,15 @@ impl Figure {
         );
         let width = low.zip(high).map(|(l, h)| h - l);
         let error = shown(estimate.standard_error).filter(|e| *e > 0.0);
+        let most = most_places(estimate.measure, to_si);
         match (estimate.status, value, low, high) {
             (Status::Measured | Status::Projected, Some(value), ..) => {
                 // Without a standard error the interval stands in for it: a 95 % interval is about four wide.
                 let size = error.or(width.map(|w| w / 4.0)).filter(|s| *s > 0.0);
-                let places = size.map_or_else(|| places_of(value, 3), places_by);
+                let places = size
+                    .map_or_else(|| places_of(value, 3), places_by)
+                    .min(most);
                 let share = estimate.measure == Measure::Share;
-                let places = if share {
-                    places.min(SHARE_PLACES)
-                } else {
-                    places
-                };
                 let text = fixed(value, places);
                 // "100.0 %" would say that nothing was lost.
                 if share && value < 100.0 && text == fixed(100.0, places) {
@@ -231,17 +229,16 @@ impl Figure {
                     high: high.map(|v| fixed(v, places)),
                 }
             }
-            (Status::AtMost, _, _, Some(high)) => Self::AtMost(fixed_up(high, places_of(high, 2))),
+            (Status::AtMost, _, _, Some(high)) | (Status::Bracket, _, None, Some(high)) => {
+                Self::AtMost(fixed_up(high, places_of(high, 2).min(most)))
+            }
             (Status::Bracket, _, Some(low), Some(high)) => {
                 // The lower end may not be rounded to nothing: that it lies above zero can be the whole message.
-                let first_of_low = if low > 0.0 { places_of(low, 1) } else { 0 };
+                let told = low > 0.0 && low >= 10f64.powi(-most);
+                let first_of_low = if told { places_of(low, 1) } else { 0 };
                 let places =
                     places_of(((high - low) / 4.0).max(high.abs() * 1e-3), 2).max(first_of_low);
-                let places = if estimate.measure == Measure::Share {
-                    places.min(SHARE_PLACES)
-                } else {
-                    places
-                };
+                let places = places.min(most);
                 Self::Between(fixed_down(low, places), fixed_up(high, places))
             }
             (Status::Bracket | Status::NotReached, _, Some(low), None) => {
@@ -249,9 +246,6 @@ impl Figure {
             }
             (Status::NotReached, _, Some(low), Some(_)) => {
                 Self::Above(fixed_down(low, places_of(low, 3)))
-            }
-            (Status::Bracket, _, None, Some(high)) => {
-                Self::AtMost(fixed_up(high, places_of(high, 2)))
             }
             _ => Self::CannotTell,
         }
@@ -334,6 +328,18 @@ fn rounded(value: f64, places: i32, toward: impl Fn(f64) -> f64) -> String {
 
 /// Most decimal places of a share in per cent.
 const SHARE_PLACES: i32 = 1;
+/// Finest length that is shown, m: no gauge of a dock tells less, however many rows are averaged.
+const FINEST: f64 = 1e-6;
+
+/// Decimal places beyond which nothing is shown, whatever its uncertainty.
+fn most_places(measure: Measure, to_si: f64) -> i32 {
+    match measure {
+        Measure::Share => SHARE_PLACES,
+        #[expect(clippy::cast_possible_truncation, reason = "an exponent")]
+        Measure::Length => ((to_si / FINEST).log10() - 1e-9).ceil() as i32,
+        _ => i32::MAX,
+    }
+}
 
 /// Decimal places that a standard error asks for: its first digit, and its second where the first, once rounded, is 1
 /// or 2, for there a single digit would be rounded by up to a half of itself.
@@ -431,6 +437,20 @@ mod tests {
             "test",
         );
         assert_eq!(SI.label(&mass), "100.0215\u{a0}J");
+    }
+
+    /// Averages of many rows tell nanometres that no gauge of a dock has.
+    #[test]
+    fn no_length_is_shown_finer_than_a_micrometre() {
+        assert_eq!(
+            SI.cell(&slip(-0.000_21, 0.002, -0.0041, 0.0038)),
+            "0.000 (−0.004 to 0.004)"
+        );
+        let bound = Estimate::at_most(Measure::Length, 0.0, 1e-8, 2.1e-7, "test");
+        assert_eq!(SI.cell(&bound), "at most 0.001");
+        let bracket = Estimate::bracket(Measure::Length, 3e-7, 11e-3, "test", "lumped");
+        assert_eq!(SI.cell(&bracket), "between 0.0 and 11.0");
+        assert_eq!(most_places(Measure::Length, 0.0254), 5);
     }
 
     #[test]
