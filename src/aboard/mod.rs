@@ -12,7 +12,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Weight};
-use crate::limit::{Interface, Limit, LimitInputs};
+use crate::limit::{Interface, Law, Limit, LimitInputs};
 use crate::phases::PhaseKind;
 use crate::separate::{PartName, StretchCurve};
 use crate::sheet::Rule;
@@ -372,20 +372,20 @@ fn after_an_hour(
                 interface.words()
             ));
         };
-        if ["linear", "speeding up"].contains(&hold.law.as_str()) {
+        let unsettled = match hold.law {
+            Law::Linear => Some("slips at a constant rate"),
+            Law::Speeding => Some("speeds up"),
+            Law::LogLinear | Law::Slowing | Law::Unknown => None,
+        };
+        if let Some(how) = unsettled {
             return cannot(format!(
-                "in the hold at {:.2} kN the {} {}: it does not settle, and no hour is projected",
+                "in the hold at {:.2} kN the {} {how}: it does not settle, and no hour is projected",
                 hold.load_kn,
                 interface.words(),
-                if hold.law == "linear" {
-                    "slips at a constant rate"
-                } else {
-                    "speeds up"
-                }
             ));
         }
         // A slip that slows gently makes more in later decades than in the last of the hold: what its end promises.
-        let slowing = hold.law == "slowing";
+        let slowing = hold.law == Law::Slowing;
         let per_decade = hold.duration_s * std::f64::consts::LN_10;
         let creep = |of: fn(&Estimate) -> Option<f64>| {
             let last = of(&hold.creep)?;

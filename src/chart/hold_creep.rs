@@ -8,7 +8,8 @@ use super::scale::Scale;
 use super::style::{self, HEAD, QUIET, SMALL};
 use crate::analysis::Analysis;
 use crate::figures::{Units, span_text};
-use crate::limit::{HoldCreep, Interface};
+use crate::limit::{HoldCreep, Interface, Law};
+use crate::stats::Estimate;
 
 const TITLE: &str = "Creep in the holds";
 const PANEL: f64 = 220.0;
@@ -90,7 +91,11 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                     .map(|(t, s)| panel.at(*t, units.length(*s)))
                     .collect();
                 canvas.dots(&points, panel.area, colour, 1.6)?;
-                let fitted = fitted(hold, &panel, units);
+                let fitted: Vec<(f64, f64)> = hold
+                    .fitted
+                    .iter()
+                    .map(|(t, s)| panel.at(*t, units.length(*s)))
+                    .collect();
                 canvas.line(&fitted, panel.area, colour, style::CURVE)?;
                 let last = fitted
                     .last()
@@ -99,13 +104,13 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                 labels.push(Label {
                     y: last.clamp(panel.area.top, panel.area.bottom),
                     name: format!("at {}", units.load_text(hold.load_kn)),
-                    figure: figure(hold, units),
+                    figure: telling(hold).map_or("law: cannot tell".into(), |e| units.label(e)),
                     colour,
                 });
             }
             canvas.labels(labels, panel_top - 30.0, panel_top + PANEL + 3.0)?;
         }
-        let remark = "Lines: the law found, through the middle of the points from one second on.";
+        let remark = "Lines: the law found over the last decade of each hold's time.";
         canvas.text(
             remark,
             (style::EDGE_LEFT, bottom + 62.0),
@@ -121,42 +126,13 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
     }))
 }
 
-fn figure(hold: &HoldCreep, units: &Units) -> String {
-    match hold.law.as_str() {
-        "log-linear" => units.label(&hold.creep),
-        "linear" | "slowing" | "speeding up" => units.label(&hold.rate),
-        _ => "law: cannot tell".into(),
+/// What tells most of a law: of one even over the decades a decade, of any other its rate at the end.
+fn telling(hold: &HoldCreep) -> Option<&Estimate> {
+    match hold.law {
+        Law::LogLinear => Some(&hold.creep),
+        Law::Slowing | Law::Linear | Law::Speeding => Some(&hold.rate),
+        Law::Unknown => None,
     }
-}
-
-/// The law found, laid through the middle of the points from one second on: only its slope was estimated.
-fn fitted(hold: &HoldCreep, panel: &Panel, units: &Units) -> Vec<(f64, f64)> {
-    let used: Vec<(f64, f64)> = hold
-        .points
-        .iter()
-        .copied()
-        .filter(|p| p.0 >= 1.0 && p.1.is_finite())
-        .collect();
-    let (Some(first), Some(last)) = (used.first(), used.last()) else {
-        return Vec::new();
-    };
-    let shape = |t: f64| match hold.law.as_str() {
-        "log-linear" => hold.creep.value.map(|v| v * 1e3 * t.log10()),
-        "linear" => hold.rate.value.map(|v| v * 1e3 * t),
-        _ => None,
-    };
-    let count = used.len() as f64;
-    let Some(offset) = used
-        .iter()
-        .map(|(t, s)| shape(*t).map(|v| s - v))
-        .sum::<Option<f64>>()
-    else {
-        return Vec::new();
-    };
-    (0..=60)
-        .map(|i| first.0 * (last.0 / first.0).powf(f64::from(i) / 60.0))
-        .filter_map(|t| Some(panel.at(t, units.length(shape(t)? + offset / count))))
-        .collect()
 }
 
 fn describe(units: &Units, groups: &[(Interface, Vec<&HoldCreep>)]) -> String {
@@ -169,11 +145,7 @@ fn describe(units: &Units, groups: &[(Interface, Vec<&HoldCreep>)]) -> String {
                     interface.words(),
                     units.load_text(h.load_kn),
                     span_text(h.duration_s),
-                    if ["log-linear", "cannot tell"].contains(&h.law.as_str()) {
-                        units.words(&h.creep)
-                    } else {
-                        units.words(&h.rate)
-                    }
+                    units.words(telling(h).unwrap_or(&h.creep))
                 )
             })
         })

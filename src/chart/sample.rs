@@ -11,7 +11,7 @@ use crate::analysis::{
 use crate::caveat::{Caveat, Weight};
 use crate::ingest::{GaugeKind, InputFile, Understood};
 use crate::limit::{
-    AtRate, HoldCreep, Interface, Limit, LimitFigure, Projection, SlipEvent, Transfer,
+    AtRate, HoldCreep, Interface, Law, Limit, LimitFigure, Projection, SlipEvent, Transfer,
 };
 use crate::phases::{Blocks, Phase, PhaseKind};
 use crate::separate::{
@@ -761,6 +761,7 @@ fn holds(c: &Course1, slip: f64) -> Vec<HoldCreep> {
     for interface in [Interface::Stopper, Interface::Cover] {
         for p in c.phases.iter().filter(|p| p.kind == PhaseKind::Hold) {
             let duration_s = p.end_s - p.start_s;
+            let plain = p.load_end_n >= 3e3;
             let k = slip
                 * (p.load_end_n / 7e3).powi(4)
                 * if interface == Interface::Cover {
@@ -782,16 +783,16 @@ fn holds(c: &Course1, slip: f64) -> Vec<HoldCreep> {
                     1.4e-6 * slip,
                     "last third of the hold",
                 ),
-                law: if p.load_end_n < 3e3 {
-                    "cannot tell"
-                } else {
-                    "log-linear"
-                }
-                .into(),
+                law: if plain { Law::LogLinear } else { Law::Unknown },
                 points: (0..60)
                     .map(|i| 0.2 * (duration_s / 0.2).powf(f64::from(i) / 59.0))
                     .enumerate()
                     .map(|(i, t)| (t, (k * (1.0 + t).log10() + 0.02 * wiggle(i)).max(-0.02)))
+                    .collect(),
+                fitted: (0..=40)
+                    .filter(|_| plain)
+                    .map(|i| duration_s * 0.1_f64.powf(1.0 - f64::from(i) / 40.0))
+                    .map(|t| (t, k * (1.0 + t).log10()))
                     .collect(),
             });
         }

@@ -11,7 +11,7 @@ use super::load::LoadErrors;
 use super::{Interface, LimitInputs, SlipEvent, StickSlip};
 use crate::condition::{Conditioned, Signal};
 use crate::ingest::GaugeKind;
-use crate::phases::PhaseKind;
+use crate::phases::{Phase, PhaseKind};
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure, mean_of_few, quantile};
 
@@ -40,11 +40,7 @@ const MOST: usize = 2000;
 pub(super) fn find(inputs: &LimitInputs) -> Vec<SlipEvent> {
     let record = inputs.conditioned;
     let load = &record.load.values;
-    let dwelt = inputs
-        .phases
-        .iter()
-        .find(|p| p.kind == PhaseKind::Reference)
-        .map_or(0, |p| p.end);
+    let dwelt = dwell(inputs).map_or(0, |p| p.end);
     let ahead = Ahead::of(record);
     let mut events = Vec::new();
     let mut i = dwelt;
@@ -66,6 +62,12 @@ pub(super) fn find(inputs: &LimitInputs) -> Vec<SlipEvent> {
         i = trough.max(i + 1);
     }
     events
+}
+
+/// The first dwell.
+fn dwell<'a>(inputs: &LimitInputs<'a>) -> Option<&'a Phase> {
+    let mut phases = inputs.phases.iter();
+    phases.find(|p| p.kind == PhaseKind::Reference)
 }
 
 /// Where the load is lowest soon after each entry.
@@ -197,11 +199,7 @@ fn jump(inputs: &LimitInputs, peak: usize, trough: usize) -> Option<(Interface, 
         return None;
     }
     // Near pre-tension the line is soft, and what it springs back is a guess.
-    let dwell = inputs
-        .phases
-        .iter()
-        .find(|p| p.kind == PhaseKind::Reference)?;
-    if load[trough] <= TAUT * dwell.load_end_n {
+    if load[trough] <= TAUT * dwell(inputs)?.load_end_n {
         return None;
     }
     let ((travel, noise), springs_back) = (travel?, springs_back?);

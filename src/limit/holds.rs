@@ -24,6 +24,9 @@ const CHART_POINTS: usize = 200;
 /// Share of what bends a slip that no law of the family may have, as a standard uncertainty: in lines of other simulators, whose
 /// laws are others, ends of bent slips are off by 3 to 8 % of it.
 const BEYOND_THE_FAMILY: f64 = 0.04;
+/// How creep and rate were found.
+const CREEP: &str = "slip of the last decade of the hold's time";
+const RATE: &str = "rate at the end of the hold";
 /// Smallest noise of a block, m.
 const NOISE_FLOOR: f64 = 1e-9;
 
@@ -72,6 +75,25 @@ pub(super) struct Within {
     pub duration: f64,
 }
 
+/// What a hold tells of how its slip goes on.
+struct Told {
+    creep: Estimate,
+    rate: Estimate,
+    law: Law,
+    fitted: Vec<(f64, f64)>,
+}
+
+impl Told {
+    fn cannot(reason: &str) -> Self {
+        Self {
+            creep: Estimate::cannot_tell(Measure::Creep, reason),
+            rate: Estimate::cannot_tell(Measure::Speed, reason),
+            law: Law::Unknown,
+            fitted: Vec::new(),
+        }
+    }
+}
+
 /// A slope with its standard error.
 #[derive(Clone, Copy)]
 pub(super) struct Slope {
@@ -109,38 +131,37 @@ impl Within {
 
     fn creep(&self, inputs: &LimitInputs, slip: &Slip) -> HoldCreep {
         let gain = gauge_gain(inputs);
-        let value = self.pick(&slip.value);
-        let (creep, rate, law) = if slip.at_readings {
-            (
-                Estimate::cannot_tell(
-                    Measure::Creep,
+        let told = if slip.at_readings {
+            Told {
+                rate: self.most_between_readings(slip),
+                ..Told::cannot(
                     "the gauge was read by hand: how the slip went within the hold is not known",
-                ),
-                self.most_between_readings(slip),
-                Law::Unknown,
-            )
+                )
+            }
         } else if self.elements.len() < BLOCKS_NEEDED {
-            let reason = format!(
+            Told::cannot(&format!(
                 "{} readings in the hold are too few to fit a law of time",
                 self.elements.len()
-            );
-            (
-                Estimate::cannot_tell(Measure::Creep, reason.clone()),
-                Estimate::cannot_tell(Measure::Speed, reason),
-                Law::Unknown,
-            )
+            ))
         } else {
-            self.laws(slip, gain)
+            let told = match slip.known {
+                Known::Value => self.told(slip, gain),
+                _ => self.told_by_both_ends(slip, gain),
+            };
+            told.unwrap_or_else(|| {
+                Told::cannot("the hold's readings do not determine a law of time")
+            })
         };
         HoldCreep {
             interface: slip.interface,
             load_kn: self.load / 1e3,
             duration_s: self.duration,
             slip: self.slip(slip, gain),
-            creep,
-            rate,
-            law: law.word().into(),
-            points: self.points(&value),
+            creep: told.creep,
+            rate: told.rate,
+            law: told.law,
+            points: self.points(&self.pick(&slip.value)),
+            fitted: told.fitted,
         }
     }
 
@@ -226,8 +247,8 @@ impl Within {
         }
     }
 
-    /// The pace of a slip that has a value; `None` with too few readings.
-    pub fn pace(&self, slip: &Slip) -> Option<Pace> {
+    /// What the pace of a slip that has a value tells.
+    fn told(&self, slip: &Slip, gain: f64) -> Option<Told> {
         // As the gauge read it: the split's course runs straight between nodes, and so does its pace.
         let read: Vec<f64> = slip
             .value
@@ -235,62 +256,50 @@ impl Within {
             .zip(&slip.left)
             .map(|(v, l)| v + l)
             .collect();
-        let enough = self.elements.len() >= BLOCKS_NEEDED;
-        pace::of(self, slip, &read).filter(|_| enough)
+        let pace = pace::of(self, slip, &read)?;
+        let opening = self.opening(slip);
+        let start = slip.value[self.elements[0]];
+        let fitted = pace.curve.iter().map(|(t, s)| (*t, (s - start) * 1e3));
+        Some(Told {
+            creep: figure(Measure::Creep, pace.decade, opening, gain, CREEP),
+            rate: figure(Measure::Speed, pace.rate, opening, gain, RATE),
+            law: pace.law,
+            fitted: if pace.law == Law::Unknown {
+                Vec::new()
+            } else {
+                fitted.collect()
+            },
+        })
     }
 
-    fn laws(&self, slip: &Slip, gain: f64) -> (Estimate, Estimate, Law) {
-        let paces = match slip.known {
-            Known::Value => vec![self.pace(slip)],
-            _ => [&slip.low, &slip.high]
-                .map(|list| pace::of(self, slip, list))
-                .into(),
-        };
-        let paces: Option<Vec<Pace>> = paces.into_iter().collect();
-        let Some(paces) = paces else {
-            let reason = "the hold's readings do not determine a law of time";
-            return (
-                Estimate::cannot_tell(Measure::Creep, reason),
-                Estimate::cannot_tell(Measure::Speed, reason),
-                Law::Unknown,
-            );
-        };
-        let creep = "slip of the last decade of the hold's time";
-        let rate = "rate at the end of the hold";
-        if let ([pace], Known::Value) = (paces.as_slice(), slip.known) {
-            let opening = self.opening(slip);
-            return (
-                figure(Measure::Creep, pace.decade, opening, gain, creep),
-                figure(Measure::Speed, pace.rate, opening, gain, rate),
-                pace.law,
-            );
-        }
-        // What lies between two ends may go on as neither of them does: their mean rates count as well.
-        let all_of_it = self.slip(slip, gain);
-        let mean = |share: f64| [all_of_it.low, all_of_it.high].map(|end| Some(end? * share));
+    /// What both ends of a bracket tell. What lies between may go on as neither of them does: their mean rates count as well.
+    fn told_by_both_ends(&self, slip: &Slip, gain: f64) -> Option<Told> {
+        let paces = [
+            pace::of(self, slip, &slip.low)?,
+            pace::of(self, slip, &slip.high)?,
+        ];
+        let whole = self.slip(slip, gain);
         let either = |measure: Measure, of: fn(&Pace) -> Profiled, share: f64, method: &str| {
-            let ends: Vec<Estimate> = paces
-                .iter()
-                .map(|pace| figure(measure, of(pace), 0.0, gain, method))
-                .collect();
-            let [lowest, highest] = mean(share);
-            let lows = ends.iter().map(|e| e.low).chain([lowest]);
-            let low = lows.flatten().fold(f64::INFINITY, f64::min);
-            let highs = ends.iter().map(|e| e.high).chain([highest]);
-            let high = highs.flatten().fold(0.0, f64::max);
+            let ends = paces
+                .each_ref()
+                .map(|pace| figure(measure, of(pace), 0.0, gain, method));
+            let mean = [whole.low, whole.high].map(|end| end.map(|slip| slip * share));
+            let all = ends.iter().flat_map(|e| [e.low, e.high]).chain(mean);
+            let (low, high) = crate::condition::range_of(&all.flatten().collect::<Vec<f64>>());
             Estimate::bracket(
                 measure,
                 low.max(0.0),
-                high,
+                high.max(0.0),
                 format!("{method}, of both ends of the slip"),
                 "the gauges bracket this slip",
             )
         };
-        (
-            either(Measure::Creep, |p| p.decade, 1.0, creep),
-            either(Measure::Speed, |p| p.rate, 1.0 / self.duration, rate),
-            Law::Unknown,
-        )
+        Some(Told {
+            creep: either(Measure::Creep, |p| p.decade, 1.0, CREEP),
+            rate: either(Measure::Speed, |p| p.rate, 1.0 / self.duration, RATE),
+            law: Law::Unknown,
+            fitted: Vec::new(),
+        })
     }
 
     fn points(&self, value: &[f64]) -> Vec<(f64, f64)> {

@@ -35,6 +35,7 @@ mod setup;
 pub(crate) use course::{Known, Slip};
 pub(crate) use first::LEAST as LEAST_SLIP;
 pub(crate) use load::LoadErrors;
+pub use pace::Law;
 
 /// Where something slides.
 #[derive(
@@ -107,10 +108,13 @@ pub struct HoldCreep {
     pub creep: Estimate,
     /// Rate at the end of the hold.
     pub rate: Estimate,
-    /// `log-linear`, `slowing` (between the two), `linear`, `speeding up` or `cannot tell`.
-    pub law: String,
+    /// The law of time that the slip follows.
+    pub law: Law,
     /// Times since the start of the hold and slips since then, s and mm, for the chart (at most 200 points).
     pub points: Vec<(f64, f64)>,
+    /// The law found, on the scale of `points`, over the last decade of the hold's time; empty where none is named.
+    #[serde(default)]
+    pub fitted: Vec<(f64, f64)>,
 }
 
 /// One jump of stick-slip.
@@ -297,7 +301,7 @@ pub fn find(inputs: &LimitInputs) -> (Limit, Vec<Caveat>) {
     events.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     let (projections, doubts) = projection::all(inputs, slips);
     caveats.extend(doubts);
-    caveats.extend(remarks::all(inputs, slips));
+    caveats.extend(remarks::all(inputs, slips, &holds));
     caveats.extend(running::wear(inputs));
     let limit = Limit {
         governing,

@@ -9,6 +9,9 @@
 //! Assumed: one law over that decade.
 //! Source: the inverse rate of creep before failure is common practice (from memory).
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::course::Slip;
 use super::holds::Within;
 use crate::stats::estimate::LEVEL;
@@ -40,27 +43,39 @@ const ODD_COST: f64 = 1.5;
 const UNEVEN: f64 = 1.2;
 /// Difference of chi-squared from which a law is refused.
 const DECISIVE: f64 = 4.0;
+/// The same from which a slip is said to speed up, three standard errors: no line passes with one.
+const SURELY: f64 = 9.0;
 /// Blocks that three parameters need.
 const NEEDED: usize = 4;
 /// Parameters of a shape beside the two of its straight.
 const OWN: usize = 1;
 
+/// Times at which the law found is handed on for a chart.
+const CURVE_POINTS: u32 = 40;
+
 /// The law that the slip of a hold follows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Law {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Law {
     /// As much in every decade of time.
+    #[serde(rename = "log-linear")]
     LogLinear,
     /// Slows, but not as the logarithm of the time since the hold began.
+    #[serde(rename = "slowing")]
     Slowing,
     /// An even rate.
+    #[serde(rename = "linear")]
     Linear,
     /// Speeds up.
+    #[serde(rename = "speeding up")]
     Speeding,
-    /// Two of these fit alike.
+    /// None was fitted, or two fit alike.
+    #[serde(rename = "cannot tell")]
     Unknown,
 }
 
 impl Law {
+    /// As in reports and machine files.
+    #[must_use]
     pub fn word(self) -> &'static str {
         match self {
             Self::LogLinear => "log-linear",
@@ -85,15 +100,15 @@ pub(super) struct Profiled {
 }
 
 /// The pace of a slip within a hold.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Pace {
     /// At the end of the hold, m/s.
     pub rate: Profiled,
     /// Slip of its last decade of time, m.
     pub decade: Profiled,
     pub law: Law,
-    /// How much better a slip that speeds up fits than an even one, chi-squared.
-    pub speeds_up: f64,
+    /// Times since the start of the hold, s, and the best shape's slip there, m, on the scale of the list.
+    pub curve: Vec<(f64, f64)>,
 }
 
 /// One shape of the family over the time of the hold, from 0 to 1.
@@ -145,13 +160,6 @@ impl Shape {
         self.slip(1.0) - self.slip(LAST_DECADE)
     }
 
-    fn speeds_up(self) -> bool {
-        match self {
-            Self::Logarithm | Self::Even => false,
-            Self::Power { .. } | Self::Exponential { .. } => self.rate() > 1.0,
-        }
-    }
-
     /// What its end costs: nothing from an even rate to that of the logarithm.
     fn cost(self) -> f64 {
         let of_mean = |shape: Self| shape.rate() * (1.0 - LAST_DECADE) / shape.decade();
@@ -165,12 +173,32 @@ impl Shape {
     }
 }
 
-/// A shape with its size, the standard error of that, and its sum of squares in units of the scatter.
+/// A shape with where it begins, its size, the standard error of that, and its sum of squares in units of the scatter.
 struct Fitted {
     shape: Shape,
+    from: f64,
     size: f64,
     error: f64,
     misfit: f64,
+}
+
+impl Fitted {
+    /// What decides between shapes.
+    fn total(&self) -> f64 {
+        self.misfit + self.shape.cost()
+    }
+}
+
+/// What was fitted of one shape.
+fn of_shape(fitted: &[Fitted], shape: Shape) -> Option<&Fitted> {
+    fitted.iter().find(|f| f.shape == shape)
+}
+
+/// The shape that fits best by a measure.
+fn best_by(fitted: &[Fitted], measure: impl Fn(&Fitted) -> f64) -> Option<&Fitted> {
+    fitted
+        .iter()
+        .min_by(|a, b| measure(a).total_cmp(&measure(b)))
 }
 
 /// The pace of one list of a slip; `None` where the readings do not determine it.
@@ -197,53 +225,57 @@ pub(super) fn of(within: &Within, slip: &Slip, list: &[f64]) -> Option<Pace> {
         .iter()
         .map(|(shape, fit)| Fitted {
             shape: *shape,
+            from: fit.coefficients[0],
             size: fit.coefficients[1],
             error: fit.standard_error(1, scale),
             misfit: fit.rss / scale,
         })
         .collect();
-    let misfit = |shape: Shape| {
-        let of_it = fitted.iter().find(|f| f.shape == shape);
-        of_it.map_or(f64::INFINITY, |f| f.misfit)
-    };
-    let least = best.rss / scale;
-    let (even, logarithm) = (misfit(Shape::Even), misfit(Shape::Logarithm));
-    let refused = |misfit: f64| misfit - least > DECISIVE;
-    let least_speeding = fitted
-        .iter()
-        .filter(|f| f.shape.speeds_up())
-        .map(|f| f.misfit)
-        .fold(f64::INFINITY, f64::min);
     let span = within.duration;
     let rate = profiled(&fitted, |shape| shape.rate() / span, &shares)?;
-    let law = match (refused(logarithm), refused(even)) {
-        (false, true) => Law::LogLinear,
-        (true, false) => Law::Linear,
-        (false, false) => Law::Unknown,
-        (true, true) => by_its_end(&fitted, rate, span),
-    };
+    let best = best_by(&fitted, Fitted::total)?;
+    let curve = (0..=CURVE_POINTS).map(|i| {
+        let share = LAST_DECADE.powf(1.0 - f64::from(i) / f64::from(CURVE_POINTS));
+        (share * span, best.from + best.size * best.shape.slip(share))
+    });
     Some(Pace {
         rate,
         decade: profiled(&fitted, Shape::decade, &shares)?,
-        law,
-        speeds_up: even - least_speeding,
+        law: named(&fitted, rate, span)?,
+        curve: curve.collect(),
     })
 }
 
-/// The law where neither fits: readings may be so fine that none of them does, and yet it is the one that a rate at the end
-/// within a fifth of its own speaks for.
-fn by_its_end(fitted: &[Fitted], rate: Profiled, span: f64) -> Law {
-    let end = |shape: Shape| {
-        let of_it = fitted.iter().find(|f| f.shape == shape);
-        of_it.map_or(f64::NAN, |f| f.size * shape.rate() / span)
-    };
+/// The law that the shapes and the rate at the end speak for.
+fn named(fitted: &[Fitted], rate: Profiled, span: f64) -> Option<Law> {
+    let least = best_by(fitted, |f| f.misfit)?.misfit;
+    let (logarithm, even) = (
+        of_shape(fitted, Shape::Logarithm)?,
+        of_shape(fitted, Shape::Even)?,
+    );
+    let worse = |law: &Fitted| law.misfit - least;
+    let end = |law: &Fitted| law.size * law.shape.rate() / span;
     let near = |own: f64| rate.low <= UNEVEN * own && rate.high * UNEVEN >= own;
-    match (end(Shape::Logarithm), end(Shape::Even)) {
-        (_, even) if rate.low > UNEVEN * even => Law::Speeding,
-        (logarithm, _) if near(logarithm) => Law::LogLinear,
-        (_, even) if near(even) => Law::Linear,
-        _ => Law::Slowing,
-    }
+    Some(
+        match (worse(logarithm) > DECISIVE, worse(even) > DECISIVE) {
+            (false, false) => Law::Unknown,
+            (false, true) => Law::LogLinear,
+            (true, false) => Law::Linear,
+            // Nothing slid that could slow or speed up.
+            _ if end(even) <= 0.0 => Law::Unknown,
+            _ if rate.low > UNEVEN * end(even) => {
+                if worse(even) > SURELY {
+                    Law::Speeding
+                } else {
+                    Law::Unknown
+                }
+            }
+            // Readings may be so fine that no law fits, and yet it is the one that the rate at the end speaks for.
+            _ if near(end(logarithm)) => Law::LogLinear,
+            _ if near(end(even)) => Law::Linear,
+            _ => Law::Slowing,
+        },
+    )
 }
 
 /// Fits of one power from end to end, ever closer around the best: at every distance from it there is one on either side.
@@ -272,13 +304,12 @@ fn around_the_best(
 
 /// A figure that is a multiple of a shape's size: the best, and the widest that the readings allow.
 fn profiled(fitted: &[Fitted], of: impl Fn(Shape) -> f64, shares: &[f64]) -> Option<Profiled> {
-    let total = |f: &Fitted| f.misfit + f.shape.cost();
-    let best = fitted.iter().min_by(|a, b| total(a).total_cmp(&total(b)))?;
+    let best = best_by(fitted, Fitted::total)?;
     let factor = quantile::normal(0.5 + 0.5 * LEVEL);
     let value = best.size * of(best.shape);
     let (mut low, mut high) = (value, value);
     for f in fitted {
-        let left = factor * factor - (total(f) - total(best));
+        let left = factor * factor - (f.total() - best.total());
         if left < 0.0 {
             continue;
         }
@@ -292,7 +323,7 @@ fn profiled(fitted: &[Fitted], of: impl Fn(Shape) -> f64, shares: &[f64]) -> Opt
         value,
         low,
         high,
-        even: fitted.iter().find(|f| f.shape == Shape::Even)?.size * of(Shape::Even),
+        even: of_shape(fitted, Shape::Even)?.size * of(Shape::Even),
         per_slip: of(shape) / made,
     })
 }
@@ -317,25 +348,30 @@ mod tests {
         assert!((Shape::with_end(Some(1.0), 3.0).rate() - 3.0).abs() < 1e-12);
     }
 
-    /// What the words mean where the readings are so fine that every law is refused.
+    /// What the words mean where the readings are so fine that both plain laws are refused.
     #[test]
     fn a_law_is_named_by_its_end() {
-        let fits = |shape, end: f64| Fitted {
+        let fits = |shape, end: f64, misfit| Fitted {
             shape,
+            from: 0.0,
             size: end,
             error: 0.0,
-            misfit: 1e6,
+            misfit,
         };
-        let fitted = [fits(Shape::Logarithm, 0.4), fits(Shape::Even, 1.0)];
-        let law = |rate: f64| {
+        let law = |even: f64, rate: f64, refused: f64| {
+            let fitted = [
+                fits(Shape::Logarithm, 0.4 * even, refused),
+                fits(Shape::Even, even, refused),
+                fits(Shape::Exponential { k: 1.0 }, even, 0.0),
+            ];
             let told = Profiled {
                 value: rate,
-                low: 0.98 * rate,
-                high: 1.02 * rate,
-                even: 1.0,
+                low: rate - 0.02 * rate.abs(),
+                high: rate + 0.02 * rate.abs(),
+                even,
                 per_slip: 1.0,
             };
-            by_its_end(&fitted, told, 1.0)
+            named(&fitted, told, 1.0).unwrap()
         };
         let ends = [1.3, 1.1, 0.9, 0.7, 0.45, 0.36, 0.2];
         let laws = [
@@ -347,6 +383,25 @@ mod tests {
             Law::LogLinear,
             Law::Slowing,
         ];
-        assert_eq!(ends.map(law), laws);
+        assert_eq!(ends.map(|end| law(1.0, end, 1e6)), laws);
+        // Speeding up is said three standard errors off, not two; of no slip nothing is said.
+        assert_eq!(law(1.0, 1.3, 8.9), Law::Unknown);
+        assert_eq!(law(1.0, 1.3, 9.1), Law::Speeding);
+        assert_eq!(law(-1.0, -0.5, 1e6), Law::Unknown);
+        assert_eq!(law(1.0, 1.3, 3.9), Law::Unknown);
+    }
+
+    /// Words of reports and of machine files are the same.
+    #[test]
+    fn laws_are_written_as_they_are_said() {
+        for law in [
+            Law::LogLinear,
+            Law::Slowing,
+            Law::Linear,
+            Law::Speeding,
+            Law::Unknown,
+        ] {
+            assert_eq!(serde_json::to_value(law).unwrap(), law.word());
+        }
     }
 }

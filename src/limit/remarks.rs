@@ -2,23 +2,13 @@
 
 use super::course::{Known, Slip};
 use super::holds::{Within, gauge_gain};
-use super::pace::Law;
-use super::{LimitInputs, first};
+use super::{HoldCreep, Law, LimitInputs, first};
 use crate::caveat::{Caveat, Weight};
 use crate::phases::{Phase, PhaseKind};
 
-/// Difference of chi-squared between an even slip and one that speeds up from which it is named: three standard errors.
-const SURELY: f64 = 9.0;
-
 /// Holds in which a slip speeds up, and locked holds whose load fell without any slip.
-pub(super) fn all(inputs: &LimitInputs, slips: &[Slip]) -> Vec<Caveat> {
-    let mut found = Vec::new();
-    for phase in inputs.phases.iter().filter(|p| p.kind == PhaseKind::Hold) {
-        let told = slips
-            .iter()
-            .filter(|s| s.absent.is_none() && s.known == Known::Value && !s.at_readings);
-        found.extend(told.filter_map(|slip| speeding_up(inputs, slip, phase)));
-    }
+pub(super) fn all(inputs: &LimitInputs, slips: &[Slip], holds: &[HoldCreep]) -> Vec<Caveat> {
+    let mut found: Vec<Caveat> = holds.iter().filter_map(speeding_up).collect();
     for phase in inputs
         .phases
         .iter()
@@ -30,29 +20,26 @@ pub(super) fn all(inputs: &LimitInputs, slips: &[Slip]) -> Vec<Caveat> {
 }
 
 /// A slip that speeds up under an even load is on its way to running, however little it made so far.
-fn speeding_up(inputs: &LimitInputs, slip: &Slip, phase: &Phase) -> Option<Caveat> {
-    let within = Within::of(inputs, slip, phase)?;
-    let pace = within.pace(slip)?;
-    if pace.law != Law::Speeding || pace.rate.low <= 0.0 || pace.speeds_up < SURELY {
-        return None;
-    }
-    let made = within.slip(slip, gauge_gain(inputs)).value?;
-    Some(Caveat::new(
-        "hold-turned-to-running",
-        if made >= first::LEAST {
-            Weight::NoPass
-        } else {
-            Weight::Caution
-        },
-        format!(
-            "In the hold at {:.2} kN the slip of the {} speeds up: {:.3} mm/min at its end, {:.3} mm/min on average.",
-            within.load / 1e3,
-            slip.interface.words(),
-            pace.rate.value * 6e4,
-            made / within.duration * 6e4
-        ),
-        "Take this load as beyond the limit; do not carry its creep forward in time.",
-    ))
+fn speeding_up(hold: &HoldCreep) -> Option<Caveat> {
+    let (made, rate) = hold.slip.value.zip(hold.rate.value)?;
+    (hold.law == Law::Speeding).then(|| {
+        Caveat::new(
+            "hold-turned-to-running",
+            if made >= first::LEAST {
+                Weight::NoPass
+            } else {
+                Weight::Caution
+            },
+            format!(
+                "In the hold at {:.2} kN the slip of the {} speeds up: {:.3} mm/min at its end, {:.3} mm/min on average.",
+                hold.load_kn,
+                hold.interface.words(),
+                rate * 6e4,
+                made / hold.duration_s * 6e4
+            ),
+            "Take this load as beyond the limit; do not carry its creep forward in time.",
+        )
+    })
 }
 
 /// A locked line loses load by relaxation with no slip at all; that is not a failure.

@@ -125,10 +125,7 @@ fn running(inputs: &LimitInputs, slip: &Slip) -> (Estimate, AtRate) {
 /// Lowest load of a run without a plateau, and the load at which it let go: the last peak before.
 fn falling(inputs: &LimitInputs, phase: &Phase) -> Option<(f64, f64)> {
     let load = &inputs.conditioned.load;
-    let values = load
-        .values
-        .get(phase.first..phase.end.min(load.values.len()))?;
-    let values: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    let values = loads_of(inputs, phase);
     let fifth = values.len().div_ceil(5);
     let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len().max(1) as f64;
     let (begins, ends) = (
@@ -220,16 +217,17 @@ fn moved(slip: &Slip, phase: &Phase) -> Option<(f64, f64)> {
     (time > 0.0).then(|| (slip.value[last] - slip.value[first], time))
 }
 
+/// Loads that were read within the phase.
+fn loads_of(inputs: &LimitInputs, phase: &Phase) -> Vec<f64> {
+    let all = &inputs.conditioned.load.values;
+    let within = all.get(phase.first..phase.end.min(all.len()));
+    let read = within.unwrap_or_default().iter().copied();
+    read.filter(|v| v.is_finite()).collect()
+}
+
 /// Mean load of the phase and its standard error.
 fn plateau(inputs: &LimitInputs, phase: &Phase) -> Option<(f64, f64)> {
-    let loads = &inputs.conditioned.load.values;
-    let end = phase.end.min(loads.len());
-    let values: Vec<f64> = loads
-        .get(phase.first..end)?
-        .iter()
-        .copied()
-        .filter(|v| v.is_finite())
-        .collect();
+    let values = loads_of(inputs, phase);
     // Correlation is looked for among at most this many neighbours; a longer run is averaged first.
     let size = values.len().div_ceil(PLATEAU_POINTS).max(1);
     let means: Vec<f64> = values

@@ -115,7 +115,7 @@ fn allowed_rate_from_stepped_holds() {
         .iter()
         .rfind(|h| h.interface == Interface::Stopper)
         .unwrap();
-    assert_eq!(top.law, "linear");
+    assert_eq!(top.law, Law::Linear);
     near(top.rate.value.unwrap(), 1e-5 / 60.0 * 4.6f64.exp(), 0.01);
 }
 
@@ -154,7 +154,7 @@ fn allowed_creep_from_stepped_holds() {
         .iter()
         .filter(|h| h.interface == Interface::Stopper)
     {
-        assert_eq!(hold.law, "log-linear");
+        assert_eq!(hold.law, Law::LogLinear);
         near(hold.creep.value.unwrap(), creep(hold.load_kn * 1e3), 0.02);
     }
     let figure = pull.figure(Rule::Allowance, Interface::Stopper);
@@ -786,7 +786,7 @@ fn the_rate_at_the_end_of_a_hold_is_that_of_its_end() {
         .iter()
         .find(|h| h.interface == Interface::Stopper)
         .unwrap();
-    assert_eq!(hold.law, "log-linear");
+    assert_eq!(hold.law, Law::LogLinear);
     near(hold.rate.value.unwrap(), 1.5e-3 / 64.0, 0.08);
     // The whole of its slip, from the very start of the hold.
     near(hold.slip.value.unwrap(), 1.5e-3 * 16f64.ln(), 0.02);
@@ -810,6 +810,12 @@ fn a_slip_that_speeds_up_is_told_by_its_end() {
             .iter()
             .find(|h| h.interface == Interface::Stopper);
         let hold = hold.unwrap().clone();
+        // What a chart draws of the law lies on what it draws of the slip.
+        for (t, drawn) in &hold.fitted {
+            let read = slid(*t) * 1e3 - slid(hold.points[0].0) * 1e3;
+            assert!((drawn - read).abs() < 0.03, "{drawn} for {read} at {t} s");
+        }
+        assert!(hold.fitted.len() > 20, "{:?}", hold.law);
         let named = caveats.iter().find(|c| c.code == "hold-turned-to-running");
         (hold.law, hold.rate, named.map(|c| c.weight))
     };
@@ -819,7 +825,7 @@ fn a_slip_that_speeds_up_is_told_by_its_end() {
     let growing = |t: f64| 1e-5 * (t + t * t / 60.0);
     for slid in [&exponential as &dyn Fn(f64) -> f64, &tiring, &growing] {
         let (law, rate, named) = told(slid);
-        assert_eq!(law, "speeding up");
+        assert_eq!(law, Law::Speeding);
         near(rate.value.unwrap(), 3e-5, 0.04);
         assert!(
             rate.low.unwrap() <= 3e-5 && rate.high.unwrap() >= 3e-5,
@@ -828,7 +834,7 @@ fn a_slip_that_speeds_up_is_told_by_its_end() {
         assert_eq!(named, Some(Weight::NoPass));
     }
     let (law, rate, named) = told(&|t| 2e-5 * t);
-    assert_eq!((law.as_str(), named), ("linear", None));
+    assert_eq!((law, named), (Law::Linear, None));
     near(rate.value.unwrap(), 2e-5, 0.02);
     // Hardly begun before the hold: slower at its end than the mean of the hold by far.
     let (_, rate, _) = told(&|t| 5e-4 * (t / 10.0).ln_1p());

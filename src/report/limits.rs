@@ -102,14 +102,14 @@ pub(super) fn holds(cx: &Context<'_>) -> Option<Section> {
                     significant(cx.units.load(h.load_kn), 3),
                     span_text(h.duration_s),
                     cx.units.cell(&h.slip),
-                    line(&h.law),
+                    h.law.word().to_owned(),
                     cx.units.cell(&h.creep),
                     cx.units.cell(&h.rate),
                 ]
             })
             .collect();
         blocks.push(Block::Table(Table {
-            caption: "Slip within each hold. Slip that slows with the logarithm of time has a creep per decade; slip that goes on evenly has a rate.".into(),
+            caption: "Slip within each hold, the law of time that it follows, what its last decade of time made (creep), and its rate at the end.".into(),
             head: vec![
                 "Where".into(),
                 format!("load, {}", cx.units.force.symbol),
