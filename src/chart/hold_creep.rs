@@ -85,17 +85,11 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             let mut labels = Vec::new();
             for (i, hold) in holds.iter().enumerate() {
                 let colour = style::series(i);
-                let points: Vec<(f64, f64)> = hold
-                    .points
-                    .iter()
-                    .map(|(t, s)| panel.at(*t, units.length(*s)))
-                    .collect();
+                let [points, fitted] = [&hold.points, &hold.fitted].map(|list| {
+                    let places = list.iter().map(|(t, s)| panel.at(*t, units.length(*s)));
+                    places.collect::<Vec<_>>()
+                });
                 canvas.dots(&points, panel.area, colour, 1.6)?;
-                let fitted: Vec<(f64, f64)> = hold
-                    .fitted
-                    .iter()
-                    .map(|(t, s)| panel.at(*t, units.length(*s)))
-                    .collect();
                 canvas.line(&fitted, panel.area, colour, style::CURVE)?;
                 let last = fitted
                     .last()
@@ -110,9 +104,12 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
             }
             canvas.labels(labels, panel_top - 30.0, panel_top + PANEL + 3.0)?;
         }
-        let remark = "Lines: the law found over the last decade of each hold's time.";
+        let mut drawn = groups.iter().flat_map(|g| &g.1);
+        if drawn.all(|hold| hold.fitted.is_empty()) {
+            return Ok(());
+        }
         canvas.text(
-            remark,
+            "Lines: the law found over the last decade of each hold's time.",
             (style::EDGE_LEFT, bottom + 62.0),
             HPos::Left,
             SMALL,

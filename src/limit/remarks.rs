@@ -4,6 +4,7 @@ use super::course::{Known, Slip};
 use super::holds::{Within, gauge_gain};
 use super::{HoldCreep, Law, LimitInputs, first};
 use crate::caveat::{Caveat, Weight};
+use crate::figures::significant;
 use crate::phases::{Phase, PhaseKind};
 
 /// Holds in which a slip speeds up, and locked holds whose load fell without any slip.
@@ -31,11 +32,11 @@ fn speeding_up(hold: &HoldCreep) -> Option<Caveat> {
                 Weight::Caution
             },
             format!(
-                "In the hold at {:.2} kN the slip of the {} speeds up: {:.3} mm/min at its end, {:.3} mm/min on average.",
+                "In the hold at {:.2} kN the slip of the {} speeds up: {} mm/min at its end, {} mm/min on average.",
                 hold.load_kn,
                 hold.interface.words(),
-                rate * 6e4,
-                made / hold.duration_s * 6e4
+                significant(rate * 6e4, 2),
+                significant(made / hold.duration_s * 6e4, 2)
             ),
             "Take this load as beyond the limit; do not carry its creep forward in time.",
         )
