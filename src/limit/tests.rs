@@ -802,7 +802,10 @@ fn a_slip_that_speeds_up_is_told_by_its_end() {
     let told = |slid: &dyn Fn(f64) -> f64| {
         let pull = Pull::new(&steps(&[4e3], 60.0), "", errors);
         let start = pull.phases[2].start_s;
-        let slip = pull.law(|t, _, _, _, _| slid((t - start).clamp(0.0, 60.0)));
+        let ramp = pull.phases[1].start_s;
+        // A millimetre slid before the hold: its law begins there, not at nothing.
+        let before = |t: f64| 1e-3 * ((t - ramp) / (start - ramp)).clamp(0.0, 1.0);
+        let slip = pull.law(|t, _, _, _, _| before(t) + slid((t - start).clamp(0.0, 60.0)));
         let still = pull.law(nothing);
         let (limit, caveats) = pull.with(StopperSlip, &slip).with(CoverSlip, &still).find();
         let hold = limit
