@@ -190,6 +190,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
         signals::blank_stuck(&mut load, travel, &mut caveats);
     }
     let high = range_of(&load.values).1;
+    signals::leave_out_dead(&mut gauges, &mut caveats);
     signals::remark_gauges(&load, &gauges, sheet, &mut caveats);
     reversals::remark_reversals(&load, &gauges, sheet, &mut caveats);
     signals::remark_certificates(sheet, &mut caveats);

@@ -146,7 +146,33 @@ fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
     spells
 }
 
-/// Names gauges that run backwards, past each other, or not at all, and a rate too low for the ramp.
+/// Leaves out gauges that give one reading in every row: nothing tells one that worked and saw nothing move from one that did
+/// not work, so nothing is read from it.
+pub(super) fn leave_out_dead(gauges: &mut Vec<Signal>, caveats: &mut Vec<Caveat>) {
+    gauges.retain(|gauge| {
+        let (low, high) = range_of(&gauge.values);
+        let dead = low == high && gauge.values.len() >= MIN_ROWS && !gauge.kind.is_force();
+        if dead {
+            // A gauge that would have to show the slip and may be dead lets nothing pass.
+            let weight = match gauge.kind {
+                GaugeKind::Mark | GaugeKind::Tail | GaugeKind::Core => Weight::NoPass,
+                _ => Weight::Caution,
+            };
+            caveats.push(Caveat::new(
+                "gauge-never-moved",
+                weight,
+                format!(
+                    "The {} gauge gives the same reading in every row: it saw nothing move, or it did not work. It is not used.",
+                    gauge.kind.words()
+                ),
+                "Move the gauge by hand before the pull and look at the logger; then it is known to work.",
+            ));
+        }
+        !dead
+    });
+}
+
+/// Names gauges that run backwards, past each other, or off the line, and a rate too low for the ramp.
 pub(super) fn remark_gauges(
     load: &Signal,
     gauges: &[Signal],
@@ -229,18 +255,6 @@ fn remark_movement(gauge: &Signal, moved: f64, caveats: &mut Vec<Caveat>) {
                 -1e3 * moved
             ),
             format!("If the reading shrinks toward the puller, write sign = \"-\" under [gauges.{}].", gauge.kind.name()),
-        ));
-    } else if high <= low {
-        // A gauge that would have to show the slip and may be dead lets nothing pass.
-        let weight = match gauge.kind {
-            GaugeKind::Mark | GaugeKind::Tail | GaugeKind::Core => Weight::NoPass,
-            _ => Weight::Caution,
-        };
-        caveats.push(Caveat::new(
-            "gauge-never-moved",
-            weight,
-            format!("The {name} gauge gives the same reading in every row: it saw nothing move, or it did not work."),
-            "Move the gauge by hand before the pull and look at the logger; then it is known to work.",
         ));
     } else if gauge.kind == GaugeKind::Travel && high - low < SURE_SIGMAS * gauge.noise {
         caveats.push(Caveat::new(
@@ -596,7 +610,7 @@ mod tests {
     }
 
     #[test]
-    fn gauges_that_run_backwards_past_each_other_or_not_at_all() {
+    fn gauges_that_run_backwards_past_each_other_or_off_the_line() {
         let named = |gauges: &[Signal]| {
             let mut caveats = Vec::new();
             remark_gauges(&load(), gauges, &sheet(), &mut caveats);
@@ -611,12 +625,26 @@ mod tests {
         );
         let swapped = [gauge(GaugeKind::Travel, 1e-6), gauge(GaugeKind::Mark, 1e-5)];
         assert_eq!(codes(&named(&swapped)), ["gauges-swapped"]);
-        let dead = signal(GaugeKind::Mark, vec![0.002; 200], 1e-6);
-        assert_eq!(codes(&named(&[travel, dead])), ["gauge-never-moved"]);
         let loose: Vec<f64> = (0..200).map(|i| 1e-5 * wiggle(i)).collect();
         let found = named(&[signal(GaugeKind::Travel, loose, 1e-5)]);
         assert_eq!(codes(&found), ["gauge-never-moved"]);
         assert_eq!(found[0].weight, Weight::NoVerdict);
+    }
+
+    #[test]
+    fn a_gauge_of_one_reading_is_left_out() {
+        let dead = |rows: usize| signal(GaugeKind::Mark, vec![0.002; rows], 1e-6);
+        let mut gauges = vec![gauge(GaugeKind::Travel, 1e-5), dead(200)];
+        let mut caveats = Vec::new();
+        leave_out_dead(&mut gauges, &mut caveats);
+        assert_eq!(gauges.len(), 1);
+        assert_eq!(gauges[0].kind, GaugeKind::Travel);
+        assert_eq!(codes(&caveats), ["gauge-never-moved"]);
+        assert_eq!(caveats[0].weight, Weight::NoPass);
+        // A few readings noted by hand may well be alike.
+        let mut few = vec![dead(12)];
+        leave_out_dead(&mut few, &mut caveats);
+        assert_eq!((few.len(), caveats.len()), (1, 1));
     }
 
     #[test]

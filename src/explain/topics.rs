@@ -294,6 +294,7 @@ pub const TOPICS: &[Topic] = &[
             "record-has-gaps",
             "no-first-dwell",
             "first-dwell-slack",
+            "line-hung-slack",
             "pretension-not-stated",
             "clock-assumed",
             "log-begins-under-load",
@@ -311,6 +312,7 @@ pub const TOPICS: &[Topic] = &[
         ],
         text: &[
             "A good record begins slack, dwells at pre-tension, loads in steps with an unloading after each, rests after the last as long as the longest hold, and ends slack. Without an unloading nothing tells stretch from slip. What happened in a gap of the log is not known.",
+            "A line that is let go within a pull hangs in a bight: what draws it straight again is no stretch, and the travel of that time is left out. Between two pulls of one log stands such a time.",
             "The digest (SHA-256) of each file shows whether a file is the one that was read.",
         ],
     },

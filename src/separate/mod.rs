@@ -1,6 +1,7 @@
 //! Phases to parts: where did the travel go?
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -284,6 +285,12 @@ pub fn separate(
             "Measure the distance and write it as distance in [gauges.mark].",
         ));
     }
+    caveats.extend(
+        balance
+            .slack
+            .iter()
+            .map(|spell| hung_slack(&balance, spell)),
+    );
     caveats.extend(closure::shrinks(&parts, phased));
     let closure = closure::closure(&balance, record, phased, &mut caveats);
     Ok((
@@ -299,6 +306,20 @@ pub fn separate(
         },
         caveats,
     ))
+}
+
+fn hung_slack(balance: &model::Balance, spell: &Range<usize>) -> Caveat {
+    let time = &balance.problem.time;
+    Caveat::new(
+        "line-hung-slack",
+        Weight::Caution,
+        format!(
+            "The line hung slack from {:.0} s to {:.0} s: what the travel gauge shows there is not the line's and is not used.",
+            time[spell.start],
+            time[spell.end - 1]
+        ),
+        "Keep the pre-tension on between the loads of one pull; two pulls make two logs.",
+    )
 }
 
 #[cfg(test)]

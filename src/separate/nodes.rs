@@ -94,6 +94,22 @@ pub(super) fn halve(nodes: &[Node], values: &[f64], time: &[f64], variance: &[f6
     halved
 }
 
+/// The same nodes, cut at each block of which `unseen` is true: a line that runs out while no gauge shows it runs as it
+/// likes, though the travel, which takes in what the line springs back, may go straight.
+pub(super) fn cut(nodes: &[Node], unseen: impl Fn(usize) -> bool) -> Vec<Node> {
+    let pieces = |node: &Node| {
+        let inner = (node.from + 1..node.at).filter(|k| unseen(*k));
+        let ends: Vec<usize> = inner.chain([node.at]).collect();
+        let begins = std::iter::once(node.from).chain(ends.clone());
+        let pieces: Vec<Node> = begins
+            .zip(ends)
+            .map(|(from, at)| Node { from, at })
+            .collect();
+        pieces
+    };
+    nodes.iter().flat_map(pieces).collect()
+}
+
 /// Last of each straight stretch of `count` points, in order; neighbours share their ends.
 fn bends(pieces: &Pieces, count: usize) -> Vec<usize> {
     let mut edges = Vec::new();
@@ -125,6 +141,17 @@ fn bends(pieces: &Pieces, count: usize) -> Vec<usize> {
 mod tests {
     use super::*;
     use crate::phases::PhaseKind;
+
+    #[test]
+    fn nodes_are_cut_at_each_block_that_nothing_shows() {
+        let node = |from, at| Node { from, at };
+        let nodes = [node(0, 4), node(6, 9)];
+        let cut = cut(&nodes, |k| k == 2 || k == 4 || k >= 7);
+        assert_eq!(
+            cut,
+            [node(0, 2), node(2, 4), node(6, 7), node(7, 8), node(8, 9)]
+        );
+    }
 
     #[test]
     fn nodes_stand_at_phases_bends_and_jumps() {

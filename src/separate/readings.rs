@@ -84,6 +84,27 @@ impl Reading {
         }
         (mean, variance)
     }
+
+    /// Where it was blank for longer than [`BRIDGED_S`], it went on as another gauge did: for where a pace changes only.
+    pub(super) fn continued(&self, other: &Self, time: &[f64]) -> Self {
+        let mut whole = self.clone();
+        let blank = |k: &usize| !self.mean[*k].is_finite();
+        let places: Vec<usize> = (0..self.mean.len()).collect();
+        for run in places.chunk_by(|a, b| blank(a) == blank(b)) {
+            let (Some(before), true) = (run[0].checked_sub(1), blank(&run[0])) else {
+                continue;
+            };
+            let after = (run[run.len() - 1] + 1).min(time.len() - 1);
+            if time[after] - time[before] <= BRIDGED_S {
+                continue;
+            }
+            for k in run {
+                whole.mean[*k] = self.mean[before] + other.mean[*k] - other.mean[before];
+                whole.variance[*k] = other.variance[*k];
+            }
+        }
+        whole
+    }
 }
 
 /// However many rows are averaged, a block is not known better than this share of its gauge's range.
@@ -97,6 +118,7 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
         shifted = ahead(&record.time_s, &signal.values, lag_s);
         &shifted
     };
+    let whole = unbroken(&record.time_s, values);
     let noise = (signal.noise * 1e3).powi(2);
     let step = (signal.step * 1e3).powi(2) / 12.0;
     let (low, high) = crate::condition::range_of(&signal.values);
@@ -110,12 +132,14 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
             .filter(|v| v.is_finite())
             .collect();
         let n = usable.len() as f64;
-        if usable.is_empty() {
+        // Where the rest of the block is blank, the rows that were read are of another moment than it.
+        let whole = &whole[block.clone()];
+        if usable.is_empty() || whole.iter().any(|v| !v.is_finite()) {
             mean.push(f64::NAN);
             variance.push(f64::INFINITY);
             continue;
         }
-        mean.push(1e3 * usable.iter().sum::<f64>() / n);
+        mean.push(1e3 * whole.iter().sum::<f64>() / whole.len() as f64);
         // Averaging takes a step's error out only where noise makes the reading flicker between steps.
         let flickers =
             usable.windows(2).filter(|w| w[0] != w[1]).count() as f64 / (n - 1.0).max(1.0);
@@ -139,6 +163,34 @@ fn logged(signal: &Signal, record: &Conditioned, blocks: &[Range<usize>], lag_s:
             drift: 1e3 * signal.errors.drift,
         },
     }
+}
+
+/// Rows without a reading are bridged between readings no further apart than so many usual distances, if that is longer
+/// than [`BRIDGED_S`].
+const BRIDGED_GAPS: f64 = 3.0;
+
+/// Rows without a reading straight between those on either side; beyond the ends, and where they lie too far apart, blank.
+fn unbroken(time_s: &[f64], values: &[f64]) -> Vec<f64> {
+    let known: Vec<usize> = (0..values.len())
+        .filter(|i| values[*i].is_finite())
+        .collect();
+    let mut out = values.to_vec();
+    if known.len() == values.len() {
+        return out;
+    }
+    let apart = |pair: &[usize]| time_s[pair[1]] - time_s[pair[0]];
+    let gaps: Vec<f64> = known.windows(2).map(apart).collect();
+    let longest = crate::stats::median(&gaps).map_or(0.0, |usual| BRIDGED_GAPS * usual);
+    for pair in known.windows(2) {
+        let gap = apart(pair);
+        if gap <= longest.max(BRIDGED_S) {
+            for k in pair[0] + 1..pair[1] {
+                let share = (time_s[k] - time_s[pair[0]]) / gap;
+                out[k] = values[pair[0]] + share * (values[pair[1]] - values[pair[0]]);
+            }
+        }
+    }
+    out
 }
 
 /// How fast a logged gauge moves, mm/s, averaged over each block; zero where it cannot be said. Taken over
@@ -243,4 +295,52 @@ fn by_hand(
         half_step: 0.0,
         errors: InstrumentErrors::default(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reading(kind: GaugeKind, mean: &[f64], variance: f64) -> Reading {
+        Reading {
+            kind,
+            sparse: false,
+            mean: mean.to_vec(),
+            variance: mean
+                .iter()
+                .map(|m| {
+                    if m.is_finite() {
+                        variance
+                    } else {
+                        f64::INFINITY
+                    }
+                })
+                .collect(),
+            half_step: 0.0,
+            errors: InstrumentErrors::default(),
+        }
+    }
+
+    /// A mark that is blank for four seconds goes on as the travel went from there; one blank for a second, or from the
+    /// beginning, stays as it is.
+    #[test]
+    fn a_blank_gauge_goes_on_as_the_travel_does() {
+        let none = f64::NAN;
+        let time: Vec<f64> = (0..9).map(f64::from).collect();
+        let travel = [0.0, 10.0, 20.0, 30.0, 50.0, 70.0, 71.0, 72.0, 73.0];
+        let travel = reading(GaugeKind::Travel, &travel, 0.5);
+        let mark = [none, 1.0, 2.0, none, none, none, 9.0, none, 9.2];
+        let mark = reading(GaugeKind::Mark, &mark, 0.1);
+        let whole = mark.continued(&travel, &time);
+        assert_eq!(whole.mean[1..7], [1.0, 2.0, 12.0, 32.0, 52.0, 9.0]);
+        assert!(whole.mean[0].is_nan() && whole.mean[7].is_nan());
+        assert_eq!(whole.variance[2..7], [0.1, 0.5, 0.5, 0.5, 0.1]);
+        // What is blank to the end goes on to the end.
+        let cut = reading(
+            GaugeKind::Mark,
+            &[0.0, 0.5, 1.0, none, none, none, none, none, none],
+            0.1,
+        );
+        assert_eq!(cut.continued(&travel, &time).mean[8], 1.0 + 73.0 - 20.0);
+    }
 }

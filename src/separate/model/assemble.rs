@@ -131,14 +131,21 @@ impl Scene<'_> {
                 } else {
                     (0..n).map(|k| k >= self.dwell).collect()
                 };
-                // Between few readings only the travel shows where a pace changes.
-                let shows = travel
-                    .as_ref()
-                    .filter(|_| reading.sparse)
-                    .unwrap_or(reading);
+                // Between few readings, and while a gauge is blank, only the travel shows where a pace changes.
+                let shows = match &travel {
+                    Some(travel) if reading.sparse => travel.clone(),
+                    Some(travel) => reading.continued(travel, &self.time),
+                    None => reading.clone(),
+                };
                 let nodes = match pass.and_then(|p| p.nodes.as_ref()) {
                     Some(nodes) => nodes[list.len()].clone(),
-                    None => nodes::place(&grows, stages, &self.time, &shows.mean, &shows.variance),
+                    None => nodes::cut(
+                        &nodes::place(&grows, stages, &self.time, &shows.mean, &shows.variance),
+                        |k| {
+                            let runs = self.phased.blocks.phase[self.first + k];
+                            runs == PhaseKind::RunOut && !reading.mean[k].is_finite()
+                        },
+                    ),
                 };
                 list.push(Sequence { rising, nodes });
                 list.len() - 1
@@ -320,6 +327,7 @@ impl Scene<'_> {
             misfit,
             slope: vec![0.0; n],
             ranges: self.blocks.clone(),
+            slack: self.slack.clone(),
             scale_n: self.scale_n(),
             seen_from: self.seen_from(),
             earlier: spline.map(<[f64]>::to_vec),

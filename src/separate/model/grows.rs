@@ -11,6 +11,10 @@ const SLIPS_ON_SCALE: f64 = 0.1;
 const SLIPS_ON_S: f64 = 5.0;
 /// A slip would be seen when it makes so many standard deviations of a block.
 const SLIPS_ON_SIGMAS: f64 = 2.0;
+/// After so many of these shares of the load nothing slips on.
+const OVER_SCALES: f64 = 3.0;
+/// A load that rises by no more than this share is kept.
+const KEPT_SHARE: f64 = 0.02;
 /// Time before and after a run at which its way is read, s: longer than a channel lags.
 const AROUND_S: f64 = 1.0;
 
@@ -48,33 +52,57 @@ impl Scene<'_> {
             .collect()
     }
 
-    /// A line that slipped on in the hold before goes on for a while when the load is eased, at a pace that dies away with
-    /// the load: so long as what is still to come would be seen.
+    /// A line that slipped on before the load is eased goes on for a while, at a pace that dies away with the load: so long
+    /// as what is still to come would be seen.
     fn slips_on(&self, gauge: &Reading, k: usize) -> bool {
-        let blocks = &self.phased.blocks;
-        let phase = |k: usize| blocks.phase[self.first + k];
+        let phase = |k: usize| self.phased.blocks.phase[self.first + k];
         if gauge.kind == GaugeKind::Travel || phase(k) != PhaseKind::Unload {
             return false;
         }
         let Some(held) = (0..k).rev().find(|j| phase(*j) != PhaseKind::Unload) else {
             return false;
         };
-        if phase(held) == PhaseKind::Ramp {
-            return false;
-        }
         let since = self.time[held] - SLIPS_ON_S;
         let before = (0..held)
             .rev()
-            .take_while(|j| phase(*j) == phase(held) && self.time[*j] >= since)
+            .take_while(|j| phase(*j) != PhaseKind::Unload && self.time[*j] >= since)
             .last();
         let Some(before) = before else {
             return false;
         };
-        let pace = (gauge.mean[held] - gauge.mean[before]) / (self.time[held] - self.time[before]);
-        let load = |k: usize| blocks.load_n[self.first + k];
+        let load = |k: usize| self.phased.blocks.load_n[self.first + k];
+        let rose = load(held) - load(before);
+        let give = match self.give_while_eased(gauge, held) {
+            Some(give) => give,
+            None if rose < KEPT_SHARE * load(held) => 0.0,
+            None => return false,
+        };
+        let lasted = self.time[held] - self.time[before];
+        let slid = gauge.mean[held] - gauge.mean[before] - give * rose;
+        let noise = (gauge.variance[held] + gauge.variance[before]).sqrt();
+        if slid < SLIPS_ON_SIGMAS * noise {
+            return false;
+        }
         let fallen = 1.0 - load(k) / load(held);
         let time = SLIPS_ON_SCALE * (self.time[k] - self.time[held]) / fallen;
-        pace * time * (-fallen / SLIPS_ON_SCALE).exp() > SLIPS_ON_SIGMAS * gauge.variance[k].sqrt()
+        slid / lasted * time * (-fallen / SLIPS_ON_SCALE).exp()
+            > SLIPS_ON_SIGMAS * gauge.variance[k].sqrt()
+    }
+
+    /// What mount and jaws give per load, mm/N, as the gauge moves back where the load falls so far after `held` that nothing
+    /// slips on; `None` where it does not fall so far.
+    fn give_while_eased(&self, gauge: &Reading, held: usize) -> Option<f64> {
+        let blocks = &self.phased.blocks;
+        let load = |k: usize| blocks.load_n[self.first + k];
+        let eased = held + 1..self.blocks.len();
+        let eased: Vec<usize> = eased
+            .take_while(|j| blocks.phase[self.first + j] == PhaseKind::Unload)
+            .filter(|j| load(*j) < (1.0 - OVER_SCALES * SLIPS_ON_SCALE) * load(held))
+            .filter(|j| gauge.mean[*j].is_finite())
+            .collect();
+        let (high, low) = (*eased.first()?, *eased.last()?);
+        let fell = load(high) - load(low);
+        (fell > 0.0).then(|| (gauge.mean[high] - gauge.mean[low]) / fell)
     }
 
     /// Blocks of run-outs in which the travel made no more way than the line in the stopper did: what ran there was the

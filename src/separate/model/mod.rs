@@ -42,6 +42,9 @@ mod rows;
 /// The record before any fit.
 mod scene;
 
+/// Slack within the pull.
+mod slack;
+
 pub(super) use assemble::jaw_give_mm;
 use pass::Creep;
 use passes::UNEVEN_CREEP_LOSS;
@@ -96,6 +99,8 @@ pub(super) struct Balance {
     pub slope: Vec<f64>,
     /// Ranges of entries of the blocks in use.
     pub ranges: Vec<Range<usize>>,
+    /// Blocks in use where the line hung slack, whose travel is left out.
+    pub slack: Vec<Range<usize>>,
     /// Load that the shapes are scaled by, N.
     pub scale_n: f64,
     /// Load share of the first dwell, below which the record shows nothing of the line.

@@ -42,6 +42,8 @@ pub(super) struct Scene<'a> {
     pub dwell: usize,
     /// Last of `blocks` that belongs to the pull.
     pub last: usize,
+    /// Blocks where the line hung slack within the pull.
+    pub slack: Vec<Range<usize>>,
     pub time: Vec<f64>,
     /// Rate of load per block, N/s.
     pub load_rate: Vec<f64>,
@@ -107,7 +109,7 @@ impl<'a> Scene<'a> {
             .map(|b| record.load.noise.powi(2) / b.len() as f64)
             .collect();
         let time = all.time_s[first..end].to_vec();
-        Self {
+        let mut scene = Self {
             first,
             record,
             phased,
@@ -116,10 +118,13 @@ impl<'a> Scene<'a> {
             blocks,
             dwell,
             last,
+            slack: Vec::new(),
             time,
             load_rate,
             load_variance,
-        }
+        };
+        scene.slack = scene.slack();
+        scene
     }
 
     /// Room above the peak for the step of load that slopes need.
@@ -185,7 +190,13 @@ impl<'a> Scene<'a> {
 
     pub(super) fn reading(&self, kind: GaugeKind, lags: &[(GaugeKind, f64)]) -> Option<Reading> {
         let lag = lags.iter().find(|(k, _)| *k == kind).map_or(0.0, |l| l.1);
-        readings::reading(kind, self.record, self.phased, &self.blocks, lag)
+        let mut read = readings::reading(kind, self.record, self.phased, &self.blocks, lag)?;
+        if kind == GaugeKind::Travel {
+            for k in self.slack.iter().cloned().flatten() {
+                (read.mean[k], read.variance[k]) = (f64::NAN, f64::INFINITY);
+            }
+        }
+        Some(read)
     }
 
     /// The mark's share a/L and the half width and standard deviation of its error.

@@ -124,7 +124,8 @@ impl Dark {
                 "Read it once in the first dwell, when the pre-tension has settled, and once at the end of each hold; then pull again.",
             ));
         }
-        if self.by_hand {
+        let slack = |k| balance.slack.iter().any(|spell| spell.contains(&k));
+        if self.by_hand || self.blocks.clone().all(slack) {
             return None;
         }
         let time = &balance.problem.time;
@@ -186,17 +187,27 @@ impl Reader<'_> {
         })
     }
 
-    /// The most that all who share it moved between two blocks, mm.
+    /// The most that all who share it moved between two blocks, mm, to the very end if the second is the last: each end with
+    /// its own uncertainty, for while nothing tells stretch from slip their errors need not be the same.
     fn most_between(&self, sharing: &[usize], before: usize, k: usize) -> f64 {
-        let grew = Functional {
-            weights: Vec::new(),
-            sequences: sharing
-                .iter()
-                .flat_map(|s| [(*s, k, 1.0), (*s, before, -1.0)])
-                .collect(),
+        let at = |moment: &Moment| {
+            let there = moment.factors(|_| 0.0).into_iter().flat_map(|(k, c)| {
+                let of = move |s: &usize| (*s, k, c);
+                sharing.iter().map(of).collect::<Vec<_>>()
+            });
+            let (value, spread) = self.evaluate(&Functional {
+                weights: Vec::new(),
+                sequences: there.collect(),
+            });
+            (value, spread.half_width(2.0 * LEVEL - 1.0))
         };
-        let (grew, spread) = self.evaluate(&grew);
-        grew.max(0.0) + spread.half_width(2.0 * LEVEL - 1.0)
+        let (stood, stood_within) = at(&Moment::block(before));
+        let (stands, stands_within) = if k == self.last {
+            at(&self.end)
+        } else {
+            at(&Moment::block(k))
+        };
+        (stands - stood).max(0.0) + stands_within.hypot(stood_within)
     }
 
     /// A part as it was found, but for the spells in which no gauge showed it.
