@@ -160,7 +160,7 @@ fn within_stated(problem: &mut Problem) -> Result<Fit, SolveError> {
         for (weight, value) in problem.weights.iter_mut().zip(&fit.weights) {
             let most = match weight.prior {
                 Prior::Normal(sd) => FAR_SIGMAS * sd,
-                Prior::Rectangular(half) => half,
+                Prior::Rectangular(half) | Prior::Held(half) => half,
                 Prior::None => f64::INFINITY,
             };
             let off = value - weight.centre;
@@ -187,7 +187,9 @@ fn prior(problem: &Problem, fit: &Fit) -> f64 {
         .map(|(weight, value)| match weight.prior {
             Prior::None => 0.0,
             Prior::Normal(sd) => square((value - weight.centre) / sd),
-            Prior::Rectangular(half) => 3.0 * square((value - weight.centre) / half),
+            Prior::Rectangular(half) | Prior::Held(half) => {
+                3.0 * square((value - weight.centre) / half)
+            }
         })
         .filter(|v| v.is_finite())
         .sum()

@@ -242,7 +242,7 @@ impl Scene<'_> {
             };
             let far = match weight.prior {
                 Prior::Normal(sd) => LAG_FAR * sd,
-                Prior::None | Prior::Rectangular(_) => f64::INFINITY,
+                Prior::None | Prior::Rectangular(_) | Prior::Held(_) => f64::INFINITY,
             };
             if (balance.fit.weights[i] - weight.centre).abs() > far {
                 continue;

@@ -36,7 +36,7 @@ impl RowBuilder<'_, '_> {
     ) {
         let nothing = match prior {
             Prior::None => false,
-            Prior::Normal(s) | Prior::Rectangular(s) => s <= 0.0,
+            Prior::Normal(s) | Prior::Rectangular(s) | Prior::Held(s) => s <= 0.0,
         };
         if nothing {
             return;

@@ -29,7 +29,13 @@ pub(super) enum Prior {
     Normal(f64),
     /// Zero, rectangular with this half width (weighed by its standard deviation, half width / √3).
     Rectangular(f64),
+    /// Rectangular with this half width, and held at its centre whatever the readings say: what the shapes get wrong
+    /// elsewhere would settle it, and does not know it.
+    Held(f64),
 }
+
+/// A weight that is held may move by this share of its half width.
+const HELD_SHARE: f64 = 0.01;
 
 impl Prior {
     fn precision(self) -> f64 {
@@ -37,6 +43,7 @@ impl Prior {
             Self::None => 0.0,
             Self::Normal(sd) => sd.powi(-2),
             Self::Rectangular(half) => 3.0 / half.powi(2),
+            Self::Held(half) => 3.0 / (HELD_SHARE * half).powi(2),
         }
     }
 }

@@ -60,20 +60,17 @@ impl Fit {
             // How far the combination moves when the prior's centre moves by one.
             let sensitivity = response[r] * prior.precision();
             match prior {
-                Prior::None => {}
+                Prior::None => continue,
                 Prior::Normal(sd) => {
-                    spread
-                        .normal
-                        .push((source.clone(), (sensitivity * sd).abs()));
-                    known += (sensitivity * sd).powi(2);
+                    let moved = (sensitivity * sd).abs();
+                    spread.normal.push((source.clone(), moved));
                 }
-                Prior::Rectangular(half) => {
-                    spread
-                        .rectangular
-                        .push((source.clone(), (sensitivity * half).abs()));
-                    known += (sensitivity * half).powi(2) / 3.0;
+                Prior::Rectangular(half) | Prior::Held(half) => {
+                    let moved = (sensitivity * half).abs();
+                    spread.rectangular.push((source.clone(), moved));
                 }
             }
+            known += sensitivity.powi(2) / prior.precision();
         }
         spread.noise = (total - known).max(0.0).sqrt();
         spread
@@ -189,5 +186,48 @@ impl Problem {
         // Where the step can be made up by what is free already, that freedom's spread is the figure that counts.
         (own > 0.0 && information > 1e-3 * own)
             .then(|| (pull / information, information.sqrt().recip()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::separate::solve::{Rows, Weight};
+
+    /// Readings of 2 in hundred blocks: an error of at most 0.5 either way is drawn to them, and they tell it to a tenth; one
+    /// that is held stays where it is, and counts whole.
+    #[test]
+    fn what_is_held_does_not_follow_the_readings_and_counts_whole() {
+        let fitted = |prior: Prior| {
+            let problem = Problem {
+                blocks: 100,
+                time: (0..100).map(f64::from).collect(),
+                weights: vec![Weight {
+                    non_negative: false,
+                    prior,
+                    centre: 0.5,
+                    source: "an error".to_owned(),
+                }],
+                sequences: Vec::new(),
+                rows: vec![Rows {
+                    reading: vec![2.0; 100],
+                    variance: vec![1.0; 100],
+                    columns: vec![(0, vec![1.0; 100])],
+                    sequences: Vec::new(),
+                }],
+                alike: Vec::new(),
+            };
+            let fit = problem.solve(None).unwrap();
+            let spread = fit.spread(&Functional {
+                weights: vec![(0, 1.0)],
+                sequences: Vec::new(),
+            });
+            (fit.weights[0], spread.rectangular[0].1, spread.noise)
+        };
+        let (drawn, open, noise) = fitted(Prior::Rectangular(0.5));
+        assert!(drawn > 1.8 && open < 0.06 && noise > 0.05, "{drawn} {open}");
+        let (held, open, noise) = fitted(Prior::Held(0.5));
+        assert!((held - 0.5).abs() < 0.01 && noise < 0.01, "{held} {noise}");
+        assert!((open - 0.5).abs() < 1e-3, "{open}");
     }
 }
