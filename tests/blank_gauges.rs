@@ -1,13 +1,15 @@
 //! A gauge that shows nothing for a while: what it watches is bounded by the others there, and never shared out between parts
 //! as if it had been seen.
 
-use bitterend::analysis::{Analysis, Settings};
+use bitterend::analysis::Analysis;
 use bitterend::ingest::GaugeKind;
-use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::simulate::{Grade, Kind, Simulated, Step, run};
 use bitterend::stats::{Estimate, Status};
 use bitterend::verdict::VerdictWord;
+
+#[path = "common/simulated.rs"]
+mod simulated;
 
 /// A pull whose gauge is blank over a share of its rows.
 fn blanked(kind: Kind, seed: u64, gauge: GaugeKind, from: f64, to: f64) -> (Simulated, Analysis) {
@@ -26,12 +28,7 @@ fn blanked(kind: Kind, seed: u64, gauge: GaugeKind, from: f64, to: f64) -> (Simu
             *value = f64::NAN;
         }
     }
-    let inputs = Inputs {
-        sheet: pull.sheet().expect("the simulator's sheet is one"),
-        log,
-        files: pull.files(),
-    };
-    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    let analysis = simulated::analysed(&pull, log);
     (pull, analysis)
 }
 
@@ -141,12 +138,7 @@ fn marks_that_were_not_read_in_the_first_dwell_tell_nothing() {
             let first = first.expect("it has readings");
             log.readings.retain(|r| r.time_s > first);
         }
-        let inputs = Inputs {
-            sheet: pull.sheet().expect("the simulator's sheet is one"),
-            log,
-            files: pull.files(),
-        };
-        analyse(inputs, &Settings::default()).expect("a plain record")
+        simulated::analysed(&pull, log)
     };
     let analysis = told(true);
     let slip = end(&analysis, PartName::StopperSlip);
@@ -185,12 +177,7 @@ fn a_reading_in_every_tenth_row_serves() {
             *value = f64::NAN;
         }
     }
-    let inputs = Inputs {
-        sheet: pull.sheet().expect("the simulator's sheet is one"),
-        log,
-        files: pull.files(),
-    };
-    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    let analysis = simulated::analysed(&pull, log);
     for (part, truth) in [
         (PartName::Set, &pull.truth.set),
         (PartName::CoverSlip, &pull.truth.cover_slip),
@@ -211,12 +198,7 @@ fn from_a_dead_mark_no_slip_is_named() {
     let mut log = pull.log();
     let mark = log.channels.iter_mut().find(|c| c.kind == GaugeKind::Mark);
     mark.expect("it has one").values.fill(12e-3);
-    let inputs = Inputs {
-        sheet: pull.sheet().expect("the simulator's sheet is one"),
-        log,
-        files: pull.files(),
-    };
-    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    let analysis = simulated::analysed(&pull, log);
     let slip = end(&analysis, PartName::StopperSlip);
     println!("{slip:?}");
     assert_ne!(slip.status, Status::Measured, "{slip:?}");
@@ -255,12 +237,7 @@ fn a_line_that_hung_slack_between_two_pulls_has_not_stretched() {
     };
     let told = |between: Option<f64>| {
         let pull = run(&scenario(between), 2);
-        let inputs = Inputs {
-            sheet: pull.sheet().expect("the simulator's sheet is one"),
-            log: pull.log(),
-            files: pull.files(),
-        };
-        let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+        let analysis = simulated::analysed(&pull, pull.log());
         (pull, analysis)
     };
     let slack = |analysis: &Analysis| analysis.caveats.iter().any(|c| c.code == "line-hung-slack");
@@ -302,12 +279,7 @@ fn a_mark_at_its_end_stop_in_a_run_out_leaves_the_slip_held() {
                 read_until = i;
             }
         }
-        let inputs = Inputs {
-            sheet: pull.sheet().expect("the simulator's sheet is one"),
-            log,
-            files: pull.files(),
-        };
-        let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+        let analysis = simulated::analysed(&pull, log);
         let slip = end(&analysis, PartName::StopperSlip);
         let at = time_s.partition_point(|t| *t < analysis.separated.end_s);
         let truth = pull.truth.stopper_slip[at];

@@ -12,6 +12,9 @@ use bitterend::simulate::{self, Grade, Kind, Simulated};
 use bitterend::stats::{Status, linear};
 use bitterend::verdict::VerdictWord;
 
+#[path = "common/simulated.rs"]
+mod simulated;
+
 /// What the sheet of these pulls allows, mm per decade of time.
 const ALLOWED: f64 = 1.0;
 const SEEDS: std::ops::RangeInclusive<u64> = 1..=4;
@@ -21,12 +24,7 @@ fn made(seed: u64) -> Simulated {
 }
 
 fn analysed(pull: &Simulated) -> Analysis {
-    let inputs = Inputs {
-        sheet: pull.sheet().unwrap(),
-        log: pull.log(),
-        files: pull.files(),
-    };
-    analyse(inputs, &Settings::default()).unwrap()
+    simulated::analysed(pull, pull.log())
 }
 
 /// Slope of the travel itself against the logarithm of time over the longest hold, mm per decade.

@@ -1,25 +1,22 @@
 //! First slip where it is hard to see: a load that comes in the strokes of a winch, and a slip that lingers just below what
 //! counts. Truth: the simulator's own course.
 
-use bitterend::analysis::{Analysis, Settings};
+use bitterend::analysis::Analysis;
 use bitterend::limit::Interface;
-use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{self, Grade, Kind, Simulated};
 use bitterend::stats::Estimate;
+
+#[path = "common/simulated.rs"]
+mod simulated;
 
 /// A pull with ten readings a second, as in the stored fixtures, and its analysis.
 fn analysed(kind: Kind, seed: u64) -> (Analysis, Simulated) {
     let mut scenario = kind.scenario(Grade::Good, seed);
     scenario.instruments.logger.rate = 10.0;
     let pull = simulate::run(&scenario, seed);
-    let inputs = Inputs {
-        sheet: pull.sheet().unwrap(),
-        log: pull.log(),
-        files: pull.files(),
-    };
-    (analyse(inputs, &Settings::default()).unwrap(), pull)
+    (simulated::analysed(&pull, pull.log()), pull)
 }
 
 /// The limit by first slip and the pull it was found in.

@@ -1,16 +1,17 @@
 //! Where a figure belongs to one moment: before a jump, while the load is being eased, at a reading by hand, when the winch
 //! has let go. Each against the simulator's truth, over pulls that were read wrong before.
 
-use bitterend::analysis::Settings;
 use bitterend::condition::condition;
 use bitterend::ingest::GaugeKind;
 use bitterend::limit::Interface;
 use bitterend::phases::phases;
-use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::{PartName, Separated, separate};
 use bitterend::sheet::Rule;
 use bitterend::simulate::{self, Grade, Kind, Simulated};
 use bitterend::stats::{Estimate, Status};
+
+#[path = "common/simulated.rs"]
+mod simulated;
 
 fn split(kind: Kind, seed: u64) -> (Simulated, Separated) {
     let pull = simulate::run(&kind.scenario(Grade::Good, seed), seed);
@@ -178,12 +179,7 @@ fn a_column_that_is_mostly_empty_is_read_as_by_hand() {
             log.channels.push(column);
         }
         log.readings.clear();
-        let inputs = Inputs {
-            sheet: pull.sheet().unwrap(),
-            log,
-            files: pull.files(),
-        };
-        let analysis = analyse(inputs, &Settings::default()).unwrap();
+        let analysis = simulated::analysed(&pull, log);
         for (name, truth) in [
             (PartName::StopperSlip, &pull.truth.stopper_slip),
             (PartName::CoverSlip, &pull.truth.cover_slip),
@@ -207,12 +203,7 @@ fn a_column_that_is_mostly_empty_is_read_as_by_hand() {
 fn no_rate_is_read_from_a_gauge_that_was_not_read() {
     for seed in 1..=8 {
         let pull = simulate::run(&Kind::CameraMarks.scenario(Grade::Good, seed), seed);
-        let inputs = Inputs {
-            sheet: pull.sheet().unwrap(),
-            log: pull.log(),
-            files: pull.files(),
-        };
-        let analysis = analyse(inputs, &Settings::default()).unwrap();
+        let analysis = simulated::analysed(&pull, pull.log());
         for hold in &analysis.limit.holds {
             assert_ne!(hold.creep.status, Status::Measured, "{seed}: {hold:?}");
             assert_ne!(hold.rate.status, Status::Measured, "{seed}: {hold:?}");

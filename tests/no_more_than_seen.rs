@@ -1,14 +1,16 @@
 //! What a record does not show is not claimed: lags that are none, slip that is noise, an allowance that may have been
 //! reached earlier; and what jaws and lags could mimic does not shift the slip at the proof load.
 
-use bitterend::analysis::{Analysis, Settings};
+use bitterend::analysis::Analysis;
 use bitterend::ingest::GaugeKind;
 use bitterend::limit::Interface;
-use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{Grade, Kind, Scenario, Simulated, run};
 use bitterend::stats::Status;
+
+#[path = "common/simulated.rs"]
+mod simulated;
 
 fn pull(kind: Kind, grade: Grade, seed: u64) -> (Simulated, Analysis) {
     analysed(&kind.scenario(grade, seed), seed)
@@ -16,12 +18,7 @@ fn pull(kind: Kind, grade: Grade, seed: u64) -> (Simulated, Analysis) {
 
 fn analysed(scenario: &Scenario, seed: u64) -> (Simulated, Analysis) {
     let pull = run(scenario, seed);
-    let inputs = Inputs {
-        sheet: pull.sheet().expect("the simulator's sheet is one"),
-        log: pull.log(),
-        files: pull.files(),
-    };
-    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    let analysis = simulated::analysed(&pull, pull.log());
     (pull, analysis)
 }
 

@@ -1,14 +1,16 @@
 //! What happens once the grip lets go, or takes over: run-outs, stick-slip and the transfer, found in records of the
 //! simulator and held against what really happened.
 
-use bitterend::analysis::{Analysis, Settings};
+use bitterend::analysis::Analysis;
 use bitterend::limit::{Interface, LimitFigure};
 use bitterend::phases::PhaseKind;
-use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
 use bitterend::simulate::{Grade, Kind, Simulated, run};
 use bitterend::stats::Status;
+
+#[path = "common/simulated.rs"]
+mod simulated;
 
 fn pull(kind: Kind, seed: u64) -> (Simulated, Analysis) {
     pull_at(None, kind, seed)
@@ -21,12 +23,7 @@ fn pull_at(rate: Option<f64>, kind: Kind, seed: u64) -> (Simulated, Analysis) {
         scenario.instruments.logger.rate = rate;
     }
     let pull = run(&scenario, seed);
-    let inputs = Inputs {
-        sheet: pull.sheet().expect("the simulator's sheet is one"),
-        log: pull.log(),
-        files: pull.files(),
-    };
-    let analysis = analyse(inputs, &Settings::default()).expect("a plain record");
+    let analysis = simulated::analysed(&pull, pull.log());
     (pull, analysis)
 }
 

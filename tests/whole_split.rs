@@ -2,12 +2,16 @@
 //! nothing; fewer rows and one more gauge that agrees change little.
 
 use bitterend::analysis::{Analysis, Settings};
-use bitterend::ingest::{FileNames, GaugeKind, Log, read_log};
+use bitterend::ingest::{FileNames, GaugeKind, read_log};
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Sheet;
-use bitterend::simulate::{self, Grade, Kind, Simulated, pull};
+use bitterend::simulate::{self, Grade, Kind, pull};
 use bitterend::stats::Estimate;
+
+#[path = "common/simulated.rs"]
+mod simulated;
+use simulated::analysed;
 
 /// Sheet and log of a simulated pull as text.
 fn texts(kind: Kind, seed: u64) -> (String, String) {
@@ -27,15 +31,6 @@ fn analysed_text(sheet: &str, log: &str) -> Analysis {
     };
     let (log, files) = read_log(&mut log.as_bytes(), None, &sheet, names).unwrap();
     analyse(Inputs { sheet, log, files }, &Settings::default()).unwrap()
-}
-
-fn analysed(pull: &Simulated, log: Log) -> Analysis {
-    let inputs = Inputs {
-        sheet: pull.sheet().unwrap(),
-        log,
-        files: pull.files(),
-    };
-    analyse(inputs, &Settings::default()).unwrap()
 }
 
 /// Every number of every part at the end and at the proof load, m.

@@ -97,17 +97,18 @@ pub(super) fn halve(nodes: &[Node], values: &[f64], time: &[f64], variance: &[f6
 /// The same nodes, cut at each block of which `unseen` is true: a line that runs out while no gauge shows it runs as it
 /// likes, though the travel, which takes in what the line springs back, may go straight.
 pub(super) fn cut(nodes: &[Node], unseen: impl Fn(usize) -> bool) -> Vec<Node> {
-    let pieces = |node: &Node| {
-        let inner = (node.from + 1..node.at).filter(|k| unseen(*k));
-        let ends: Vec<usize> = inner.chain([node.at]).collect();
-        let begins = std::iter::once(node.from).chain(ends.clone());
-        let pieces: Vec<Node> = begins
-            .zip(ends)
-            .map(|(from, at)| Node { from, at })
-            .collect();
-        pieces
-    };
-    nodes.iter().flat_map(pieces).collect()
+    let mut pieces = Vec::new();
+    for node in nodes {
+        let mut from = node.from;
+        for at in (node.from + 1..node.at)
+            .filter(|k| unseen(*k))
+            .chain([node.at])
+        {
+            pieces.push(Node { from, at });
+            from = at;
+        }
+    }
+    pieces
 }
 
 /// Last of each straight stretch of `count` points, in order; neighbours share their ends.

@@ -106,7 +106,7 @@ impl Scene<'_> {
                 non_negative: false,
                 prior: Prior::Held(LEFT_OPEN.1),
                 centre: LEFT_OPEN.0,
-                source: "what the loop leaves open at pre-tension".to_owned(),
+                source: "loop left open at pre-tension".to_owned(),
             });
         }
 

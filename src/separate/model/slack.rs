@@ -9,7 +9,6 @@ use std::ops::Range;
 use super::scene::Scene;
 use crate::condition::range_of;
 use crate::ingest::GaugeKind;
-use crate::separate::readings;
 
 /// There is no load below this share of the pre-tension.
 const NO_LOAD_SHARE: f64 = 0.1;
@@ -20,13 +19,7 @@ impl Scene<'_> {
     /// Blocks in use, after the first dwell and before the end, where the line hung slack: from where its load fell below the
     /// pre-tension to where it was back.
     pub(super) fn slack(&self) -> Vec<Range<usize>> {
-        let Some(travel) = readings::reading(
-            GaugeKind::Travel,
-            self.record,
-            self.phased,
-            &self.blocks,
-            0.0,
-        ) else {
+        let Some(travel) = self.reading(GaugeKind::Travel, &[]) else {
             return Vec::new();
         };
         let load = |k: &usize| self.phased.blocks.load_n[self.first + k];

@@ -191,13 +191,13 @@ impl Reader<'_> {
     /// its own uncertainty, for while nothing tells stretch from slip their errors need not be the same.
     fn most_between(&self, sharing: &[usize], before: usize, k: usize) -> f64 {
         let at = |moment: &Moment| {
-            let there = moment.factors(|_| 0.0).into_iter().flat_map(|(k, c)| {
-                let of = move |s: &usize| (*s, k, c);
-                sharing.iter().map(of).collect::<Vec<_>>()
-            });
+            let blocks = moment.factors(|_| 0.0);
             let (value, spread) = self.evaluate(&Functional {
                 weights: Vec::new(),
-                sequences: there.collect(),
+                sequences: blocks
+                    .iter()
+                    .flat_map(|(k, c)| sharing.iter().map(|s| (*s, *k, *c)))
+                    .collect(),
             });
             (value, spread.half_width(2.0 * LEVEL - 1.0))
         };
