@@ -146,12 +146,13 @@ fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
     spells
 }
 
-/// Leaves out gauges that give one reading in every row: nothing tells one that worked and saw nothing move from one that did
-/// not work, so nothing is read from it.
+/// Leaves out gauges that give one reading in every row, but for single rows: nothing tells one that worked and saw nothing
+/// move from one that did not work, so nothing is read from it. A travel gauge on a loaded line must move, and one that does
+/// not is named for that ([`remark_movement`]).
 pub(super) fn leave_out_dead(gauges: &mut Vec<Signal>, caveats: &mut Vec<Caveat>) {
     gauges.retain(|gauge| {
-        let (low, high) = range_of(&gauge.values);
-        let dead = low == high && gauge.values.len() >= MIN_ROWS && !gauge.kind.is_force();
+        let may_stand = !gauge.kind.is_force() && gauge.kind != GaugeKind::Travel;
+        let dead = may_stand && gauge.values.len() >= MIN_ROWS && lasting_range(&gauge.values) == 0.0;
         if dead {
             // A gauge that would have to show the slip and may be dead lets nothing pass.
             let weight = match gauge.kind {
@@ -162,7 +163,7 @@ pub(super) fn leave_out_dead(gauges: &mut Vec<Signal>, caveats: &mut Vec<Caveat>
                 "gauge-never-moved",
                 weight,
                 format!(
-                    "The {} gauge gives the same reading in every row: it saw nothing move, or it did not work. It is not used.",
+                    "The {} gauge gives the same reading in every row, but for single rows if any: it saw nothing move, or it did not work. It is not used.",
                     gauge.kind.words()
                 ),
                 "Move the gauge by hand before the pull and look at the logger; then it is known to work.",
@@ -170,6 +171,18 @@ pub(super) fn leave_out_dead(gauges: &mut Vec<Signal>, caveats: &mut Vec<Caveat>
         }
         !dead
     });
+}
+
+/// Range (in the unit of `values`) of what five rows in a row agree on, counted from the end: a fault of a single row, or the last digit that
+/// flickers, is no movement, and what moved and stays is.
+fn lasting_range(values: &[f64]) -> f64 {
+    let read: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    let agreed: Vec<f64> = read
+        .rchunks_exact(5)
+        .filter_map(crate::stats::median)
+        .collect();
+    let (low, high) = range_of(&agreed);
+    high - low
 }
 
 /// Names gauges that run backwards, past each other, or off the line, and a rate too low for the ramp.
@@ -256,13 +269,15 @@ fn remark_movement(gauge: &Signal, moved: f64, caveats: &mut Vec<Caveat>) {
             ),
             format!("If the reading shrinks toward the puller, write sign = \"-\" under [gauges.{}].", gauge.kind.name()),
         ));
-    } else if gauge.kind == GaugeKind::Travel && high - low < SURE_SIGMAS * gauge.noise {
+    } else if gauge.kind == GaugeKind::Travel
+        && lasting_range(&gauge.values) <= SURE_SIGMAS * gauge.noise
+    {
         caveats.push(Caveat::new(
             "gauge-never-moved",
             Weight::NoVerdict,
             format!(
-                "The travel stays within {:.2} mm over the whole pull, which is its noise: the gauge was not on the line.",
-                1e3 * (high - low)
+                "The travel stays within {:.2} mm over the whole pull, which is its noise, but for single rows if any: the gauge was not on the line.",
+                1e3 * lasting_range(&gauge.values)
             ),
             "Fasten the travel gauge to the point that is pulled, and pull again.",
         ));
@@ -626,9 +641,13 @@ mod tests {
         let swapped = [gauge(GaugeKind::Travel, 1e-6), gauge(GaugeKind::Mark, 1e-5)];
         assert_eq!(codes(&named(&swapped)), ["gauges-swapped"]);
         let loose: Vec<f64> = (0..200).map(|i| 1e-5 * wiggle(i)).collect();
-        let found = named(&[signal(GaugeKind::Travel, loose, 1e-5)]);
-        assert_eq!(codes(&found), ["gauge-never-moved"]);
-        assert_eq!(found[0].weight, Weight::NoVerdict);
+        let mut leaps = vec![0.002; 200];
+        leaps[90] = 0.080;
+        for still in [loose, leaps] {
+            let found = named(&[signal(GaugeKind::Travel, still, 1e-5)]);
+            assert_eq!(codes(&found), ["gauge-never-moved"]);
+            assert_eq!(found[0].weight, Weight::NoVerdict);
+        }
     }
 
     #[test]
@@ -641,6 +660,18 @@ mod tests {
         assert_eq!(gauges[0].kind, GaugeKind::Travel);
         assert_eq!(codes(&caveats), ["gauge-never-moved"]);
         assert_eq!(caveats[0].weight, Weight::NoPass);
+        // A row that leaps out, or the last digit that flickers, is no sign of life; what stays is.
+        let mut leaps = dead(200);
+        leaps.values[90] = 0.080;
+        leaps.values[91] = f64::NAN;
+        for value in leaps.values.iter_mut().step_by(7) {
+            *value += 1e-5;
+        }
+        let mut slid = dead(200);
+        slid.values[197..].fill(0.012);
+        let mut both = vec![leaps, slid.clone()];
+        leave_out_dead(&mut both, &mut Vec::new());
+        assert_eq!(both, [slid]);
         // A few readings noted by hand may well be alike.
         let mut few = vec![dead(12)];
         leave_out_dead(&mut few, &mut caveats);

@@ -641,6 +641,14 @@ fn signals() -> Vec<Named> {
             files(SHEET, with_rows(|_, row| row.mark = 40)),
         ),
         (
+            "mark-dead-but-for-one-row",
+            "gauge-never-moved",
+            files(
+                SHEET,
+                with_rows(|i, row| row.mark = if i == 300 { 80_000 } else { 40 }),
+            ),
+        ),
+        (
             "cell-zero-shifted",
             "cell-zero-shifted",
             travel(&|i, row| row.load += i64::try_from(i / 12).unwrap()),
