@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use crate::caveat::{Caveat, Weight};
 use crate::limit::{Interface, Law, Limit, LimitInputs};
 use crate::phases::PhaseKind;
-use crate::separate::{PartName, StretchCurve};
+use crate::separate::{Course, PartName, StretchCurve};
 use crate::sheet::Rule;
 use crate::stats::coverage::half_width;
 use crate::stats::estimate::LEVEL;
@@ -176,7 +176,8 @@ fn slip_at(inputs: &LimitInputs, load: f64) -> Estimate {
     let mut bracket = false;
     let mut hidden = Vec::new();
     for part in [PartName::StopperSlip, PartName::CoverSlip] {
-        let Some(course) = inputs.separated.course(part) else {
+        let seen = |c: &&Course| c.high.get(at).is_none_or(|v| v.is_finite());
+        let Some(course) = inputs.separated.course(part).filter(seen) else {
             hidden.push(part);
             continue;
         };

@@ -238,7 +238,8 @@ fn energy(phased: &Phased, separated: &Separated) -> Energy {
         .reduce(f64::max);
     let stayed = separated
         .course(PartName::NotRecovered)
-        .and_then(|c| c.value.as_ref()?.last().copied());
+        .and_then(|c| c.value.as_ref()?.last().copied())
+        .filter(|v| v.is_finite());
     let back = peak_travel.map(|peak| (peak - stayed.unwrap_or(0.0)).max(0.0));
     let area = separated.stretch_curve.as_ref().map(|curve| {
         let points: Vec<(f64, f64)> = curve

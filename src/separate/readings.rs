@@ -326,13 +326,16 @@ mod tests {
     #[test]
     fn lost_rows_are_bridged_and_blank_spells_are_not() {
         let none = f64::NAN;
-        let time: Vec<f64> = (0..11).map(f64::from).collect();
-        let read = [none, 1.0, none, 3.0, 4.0, none, none, none, 8.0, 9.0, none];
+        let time: Vec<f64> = (0..13).map(f64::from).collect();
+        let mut read = time.clone();
+        for lost in [0, 2, 5, 6, 7, 12] {
+            read[lost] = none;
+        }
         let whole = unbroken(&time, &read);
-        assert_eq!(whole[1..5], [1.0, 2.0, 3.0, 4.0]);
-        assert_eq!(whole[8..10], [8.0, 9.0]);
-        assert!([0, 5, 6, 7, 10].iter().all(|i| whole[*i].is_nan()));
-        let mut slow = [none; 11];
+        assert_eq!(whole[1..5], time[1..5]);
+        assert_eq!(whole[8..12], time[8..12]);
+        assert!([0, 5, 6, 7, 12].iter().all(|i| whole[*i].is_nan()));
+        let mut slow = vec![none; 13];
         (slow[0], slow[5], slow[10]) = (0.0, 5.0, 20.0);
         let whole = unbroken(&time, &slow);
         assert_eq!((whole[3], whole[5], whole[7]), (3.0, 5.0, 11.0));

@@ -50,7 +50,7 @@ pub enum Status {
     Measured,
     /// Indistinguishable from zero: the interval is one-sided, from zero to `high`.
     AtMost,
-    /// The gauges give two ends and nothing between: no value.
+    /// The gauges give two ends and nothing between: no value. Without an upper end nothing bounds it from above.
     Bracket,
     /// A load that was held without reaching the rule: `low` is a lower bound, no value.
     NotReached,
@@ -148,6 +148,20 @@ impl Estimate {
         }
     }
 
+    /// A lower end, and nothing that bounds it from above.
+    #[must_use]
+    pub fn at_least(
+        measure: Measure,
+        low: f64,
+        method: impl Into<String>,
+        reason: impl Into<String>,
+    ) -> Self {
+        Self {
+            high: None,
+            ..Self::bracket(measure, low, low, method, reason)
+        }
+    }
+
     /// Held without reaching the rule: a lower bound.
     #[must_use]
     pub fn not_reached(
@@ -158,8 +172,7 @@ impl Estimate {
     ) -> Self {
         Self {
             status: Status::NotReached,
-            high: None,
-            ..Self::bracket(measure, low, low, method, reason)
+            ..Self::at_least(measure, low, method, reason)
         }
     }
 

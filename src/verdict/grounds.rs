@@ -244,6 +244,9 @@ impl Case<'_> {
             .rposition(|b| *b <= carried.fair)
             .unwrap_or(at);
         let (low, high) = (bounds_at(slip, fair).0, bounds_at(slip, at).1);
+        // Where the course breaks off before, what slid since is not known.
+        let seen = slip.block[at] == carried.judged;
+        let high = if seen { high } else { f64::INFINITY };
         let unit = allowed.unit();
         let seating = if interface == Interface::Stopper {
             " (seating apart)"
@@ -288,6 +291,16 @@ impl Case<'_> {
                     at_least(low, unit, allowed.si())
                 ),
                 decide: String::new(),
+            };
+        }
+        if !seen {
+            return Finding {
+                says: Says::Open,
+                ground: format!(
+                    "Slip of the {words}{seating} is not known {when}: after {:.1} s no gauge bounds it.",
+                    slip.time[at]
+                ),
+                decide: "A pull whose gauges are read to the end, with travel enough for all that slides.".into(),
             };
         }
         let (kind, decide) = if slip.known == Known::Value {

@@ -170,6 +170,30 @@ fn a_bracket_counts_whole() {
     assert!(verdict.grounds[0].contains("no better than"), "{verdict:?}");
 }
 
+/// No gauge is read to the end of the proof hold: what slid before is known, and whether it slid on is not.
+#[test]
+fn a_course_that_breaks_off_does_not_pass() {
+    let with = |per_newton: f64| {
+        let mut pull = slipping(&steps(&[4.2e3], 90.0), LIMITS, per_newton);
+        let hold = |k: &PhaseKind| *k == PhaseKind::Hold;
+        let from = pull.separated.blocks.phase.iter().position(hold).unwrap() + 3;
+        let course = pull.separated.parts.get_mut(&StopperSlip).unwrap();
+        let course = course.course.as_mut().unwrap();
+        let best = course.value.as_mut().unwrap();
+        for values in [best, &mut course.low, &mut course.high] {
+            values[from..].fill(f64::NAN);
+        }
+        decided(&pull)
+    };
+    let verdict = with(0.3e-6);
+    assert_eq!(verdict.word, VerdictWord::NotDecided, "{verdict:?}");
+    assert!(
+        verdict.grounds[0].contains("no gauge bounds it"),
+        "{verdict:?}"
+    );
+    assert_eq!(with(2e-6).word, VerdictWord::Fails);
+}
+
 #[test]
 fn a_missing_interface_is_not_decided() {
     let pull = Pull::new(&steps(&[4.2e3], 90.0), LIMITS, CELL);

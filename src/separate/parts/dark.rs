@@ -3,7 +3,8 @@
 //! Question: how far may a slip have gone while the gauge that shows it read nothing? Method: it stood at least where it was
 //! last read, went at most to where it was read next, and took at most all that did not come back meanwhile, which the travel
 //! tells. The balance itself would share that out between slip and set as evenly as it can, with an interval that knows nothing
-//! of it. While the travel gauge is blank itself, nothing tells what did not come back.
+//! of it. While the travel gauge is blank itself, nothing tells what did not come back: of what is not read again, it is known
+//! that a slip stays, and no more.
 
 use std::ops::Range;
 
@@ -12,11 +13,11 @@ use super::reader::{PerBlock, Reader};
 use crate::caveat::{Caveat, Weight};
 use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
-use crate::phases::Phased;
-use crate::separate::Part;
+use crate::phases::{PhaseKind, Phased};
 use crate::separate::model::Balance;
 use crate::separate::moment::Moment;
 use crate::separate::solve::Functional;
+use crate::separate::{Course, Part};
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure};
 
@@ -51,18 +52,14 @@ pub(super) fn find(
         (sequences.core, &[GaugeKind::Core]),
         (sequences.rest, &[GaugeKind::Travel]),
     ];
+    let blind = blind_from(balance, phased, &shown_by);
     let mut found = Vec::new();
     for (sequence, kinds) in shown_by {
-        let rows = || {
-            let rows = balance.problem.rows.iter().zip(&balance.gauges);
-            rows.filter(|(_, kind)| kinds.contains(kind))
-        };
-        let (Some(sequence), Some((_, gauge))) = (sequence, rows().next()) else {
+        let gauge = balance.gauges.iter().find(|kind| kinds.contains(kind));
+        let (Some(sequence), Some(gauge)) = (sequence, gauge) else {
             continue;
         };
-        let blank: Vec<bool> = (0..balance.problem.blocks)
-            .map(|k| rows().all(|(rows, _)| !rows.reading[k].is_finite()))
-            .collect();
+        let blank = unread(balance, kinds);
         let by_hand = kinds.iter().all(|kind| record.gauge(*kind).is_none());
         let places: Vec<usize> = (0..blank.len()).collect();
         let runs = places.chunk_by(|a, b| blank[*a] == blank[*b]);
@@ -76,10 +73,51 @@ pub(super) fn find(
                         && balance.ranges[run.len() - 1].end >= phased.reference.end,
                     by_hand,
                 })
-                .filter(|dark| dark.unzeroed || dark.matters(balance, phased, bend_mm)),
+                .filter(|dark| {
+                    dark.unzeroed
+                        || dark.blocks.contains(&blind)
+                        || dark.matters(balance, phased, bend_mm)
+                }),
         );
     }
     found
+}
+
+/// Per block, whether none of these gauges was read.
+fn unread(balance: &Balance, kinds: &[GaugeKind]) -> Vec<bool> {
+    let rows = balance.problem.rows.iter().zip(&balance.gauges);
+    let rows: Vec<_> = rows.filter(|(_, kind)| kinds.contains(kind)).collect();
+    (0..balance.problem.blocks)
+        .map(|k| rows.iter().all(|(rows, _)| !rows.reading[k].is_finite()))
+        .collect()
+}
+
+/// First block from which to the end neither the travel nor a gauge that shows a slip was read, where that matters; else one
+/// past the last. What moved there is in no reading, so that how far the fit grew says nothing.
+fn blind_from(
+    balance: &Balance,
+    phased: &Phased,
+    shown_by: &[(Option<usize>, &[GaugeKind])],
+) -> usize {
+    let blocks = balance.problem.blocks;
+    let travel = unread(balance, &[GaugeKind::Travel]);
+    let slips = shown_by
+        .iter()
+        .filter(|(s, _)| s.is_some() && *s != balance.sequences.rest);
+    let from = slips
+        .map(|(_, kinds)| {
+            let slip = unread(balance, kinds);
+            let read = (0..blocks).rfind(|k| !travel[*k] || !slip[*k]);
+            read.map_or(0, |k| k + 1)
+        })
+        .min()
+        .unwrap_or(blocks);
+    let runs = |k: usize| phased.blocks.phase[balance.first_block + k] == PhaseKind::RunOut;
+    if blocks - from > FEW_BLOCKS || (from..blocks).any(runs) {
+        from
+    } else {
+        blocks
+    }
 }
 
 impl Dark {
@@ -227,30 +265,36 @@ impl Reader<'_> {
         if shades.iter().all(Option::is_none) {
             return part;
         }
-        let unknown = |k: usize| {
-            let shade = shades[k].as_ref().filter(|s| s.sharing.is_none())?;
-            Some(format!(
+        // From here on nothing bounds it, and it is not read again.
+        let bounded = |s: &Option<Shade>| s.as_ref().is_none_or(|s| s.sharing.is_some());
+        let seen_to = if bounded(&shades[self.last]) {
+            self.last + 1
+        } else {
+            shades.iter().rposition(bounded).map_or(0, |k| k + 1)
+        };
+        let bracketed = shades[..seen_to].iter().any(Option::is_some);
+        if bracketed {
+            self.bound(&mut part, &shades[..seen_to]);
+        }
+        if let Some(Some(shade)) = shades.get(seen_to) {
+            let reason = format!(
                 "the {} gauge shows nothing there, and no other gauge bounds what moved",
                 shade.gauge.words()
-            ))
-        };
-        if let Some(reason) = unknown(self.last) {
-            let at_proof = part.at_proof;
-            part = absent(&reason);
-            if let Ok(moment) = &self.proof
-                && unknown(moment.before).or(unknown(moment.after)).is_none()
-            {
-                part.at_proof = at_proof;
-            }
-            return part;
+            );
+            self.break_off(&mut part, seen_to, !whole.sequences.is_empty(), &reason);
         }
+        part
+    }
+
+    /// Makes a bracket of a part where it is shaded.
+    fn bound(&self, part: &mut Part, shades: &[Option<Shade>]) {
         let Some(course) = &mut part.course else {
-            return part;
+            return;
         };
         let first = self.balance.first_block;
         let (low, high) = (course.low.clone(), course.high.clone());
         let mut most = 0.0;
-        for k in (0..=self.last).rev() {
+        for k in (0..shades.len()).rev() {
             let Some(shade) = &shades[k] else { continue };
             let next = shades.get(k + 1).is_some_and(Option::is_some);
             if let Some(sharing) = &shade.sharing
@@ -270,9 +314,9 @@ impl Reader<'_> {
             course.low[first + k] = low[first + shade.before];
             course.high[first + k] = bounded.max(low[first + shade.before]);
         }
-        let bracket = |moment: &Moment, course: &crate::separate::Course| {
+        let bracket = |moment: &Moment, course: &Course| {
             let ends = [moment.before, moment.after];
-            let shade = ends.iter().find_map(|k| shades[*k].as_ref())?;
+            let shade = ends.iter().find_map(|k| shades.get(*k)?.as_ref())?;
             let [a, b] = ends.map(|k| first + k);
             Some(Estimate::bracket(
                 Measure::Length,
@@ -292,14 +336,37 @@ impl Reader<'_> {
             part.at_proof = at_proof;
         }
         // Beyond the last block nothing changes.
-        let (low, high) = (
-            course.low[first + self.last],
-            course.high[first + self.last],
-        );
-        course.low[first + self.last..].fill(low);
-        course.high[first + self.last..].fill(high);
+        let last = first + self.last;
+        for values in [&mut course.low, &mut course.high] {
+            let stays = values[last];
+            values[last..].fill(stays);
+        }
         // A bracket counts whole.
         course.value = None;
-        part
+    }
+
+    /// Ends a part at a block from which on nothing bounds it: what slid stays, what stretched may have come back.
+    fn break_off(&self, part: &mut Part, seen_to: usize, slides: bool, reason: &str) {
+        let from = self.balance.first_block + seen_to;
+        let last_read = |course: &Course| course.low.get(from.checked_sub(1)?).copied();
+        let least = part.course.as_ref().and_then(last_read);
+        part.end = match least.filter(|least| slides && seen_to > 0 && *least > 0.0) {
+            Some(least) => Estimate::at_least(Measure::Length, least, "the last reading", reason),
+            None => Estimate::cannot_tell(Measure::Length, reason),
+        };
+        part.budget.clear();
+        if let Ok(moment) = &self.proof
+            && moment.before.max(moment.after) >= seen_to
+        {
+            part.at_proof = Estimate::cannot_tell(Measure::Length, reason);
+        }
+        if let Some(course) = &mut part.course {
+            for values in [&mut course.low, &mut course.high]
+                .into_iter()
+                .chain(&mut course.value)
+            {
+                values[from..].fill(f64::NAN);
+            }
+        }
     }
 }
