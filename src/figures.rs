@@ -241,10 +241,9 @@ impl Figure {
                 let places = places.min(most);
                 Self::Between(fixed_down(low, places), fixed_up(high, places))
             }
-            (Status::Bracket | Status::NotReached, _, Some(low), None) => {
-                Self::Above(fixed_down(low, places_of(low, 3)))
-            }
-            (Status::NotReached, _, Some(low), Some(_)) => {
+            // Above nothing is no bound.
+            (Status::Bracket, _, Some(low), None) if low < 10f64.powi(-most) => Self::CannotTell,
+            (Status::Bracket, _, Some(low), None) | (Status::NotReached, _, Some(low), _) => {
                 Self::Above(fixed_down(low, places_of(low, 3)))
             }
             _ => Self::CannotTell,

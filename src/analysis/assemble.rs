@@ -158,17 +158,12 @@ impl End<'_> {
     }
 }
 
-/// Parts that a slack line no longer has.
-fn comes_back(name: PartName) -> bool {
-    matches!(name, PartName::Stretch | PartName::Give)
-}
-
 /// A slack line is not stretched and presses on nothing: from there on stretch and give are absent. The split carries
 /// their last values on.
 fn end_with_the_line(separated: &mut Separated, phased: &Phased) {
     let slack = slack_from(phased, separated);
     for (name, part) in &mut separated.parts {
-        let Some(course) = part.course.as_mut().filter(|_| comes_back(*name)) else {
+        let Some(course) = part.course.as_mut().filter(|_| name.comes_back()) else {
             continue;
         };
         for values in [&mut course.low, &mut course.high]
@@ -214,7 +209,7 @@ fn at(name: PartName, course: &Course, end: &End) -> Option<Estimate> {
     let value = Some(end.of(values)).filter(|v| v.is_finite())?;
     let error = (high - low) / (2.0 * 1.96);
     // What comes back may be either side of nothing; of what stays there is none or some.
-    Some(if low <= 0.0 && !comes_back(name) {
+    Some(if low <= 0.0 && !name.comes_back() {
         Estimate::at_most(
             Measure::Length,
             value.max(0.0),

@@ -13,7 +13,7 @@ use crate::analysis::{Analysis, TracePart};
 use crate::figures::Units;
 use crate::phases::PhaseKind;
 use crate::separate::PartName;
-use crate::stats::Status;
+use crate::stats::{Estimate, Status};
 
 const TITLE: &str = "Where the travel went";
 const LOAD_TOP: f64 = HEAD + 30.0;
@@ -105,11 +105,12 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
                 .separated
                 .parts
                 .get(part)
-                .map_or(String::new(), |p| at_end(units.label(&p.end), *part));
+                .map_or(String::new(), |p| at_end(&p.end, *part, units));
             key.push((part.words().into(), figure, style::part(*part)));
         }
         for (part, found) in &analysis.separated.parts {
-            if found.end.status == Status::Bracket && !parts.contains(part) {
+            let bracketed = found.end.status == Status::Bracket && found.end.high.is_some();
+            if bracketed && !parts.contains(part) {
                 key.push((part.words().into(), units.label(&found.end), PAPER));
             }
         }
@@ -124,8 +125,9 @@ pub(super) fn draw(analysis: &Analysis, units: &Units, name: &str) -> Result<Opt
     }))
 }
 
-fn at_end(figure: String, part: PartName) -> String {
-    if part == PartName::Stretch || part == PartName::Give {
+fn at_end(end: &Estimate, part: PartName, units: &Units) -> String {
+    let figure = units.label(end);
+    if part.comes_back() && end.is_known() {
         format!("{figure} left at the end")
     } else {
         format!("{figure} at the end")
@@ -145,8 +147,9 @@ fn cumulated(analysis: &Analysis, parts: &[PartName], units: &Units, n: usize) -
                 .enumerate()
                 .map(|(i, (b, v))| {
                     // A slack line has slipped but is not stretched: the part that is no longer there takes no height.
-                    let gone =
-                        v.is_nan() && parts.iter().any(|p| values_of(analysis, *p)[i].is_finite());
+                    let gone = v.is_nan()
+                        && part.comes_back()
+                        && parts.iter().any(|p| values_of(analysis, *p)[i].is_finite());
                     b + if gone { 0.0 } else { units.length(*v) }
                 })
                 .collect(),

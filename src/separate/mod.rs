@@ -108,6 +108,12 @@ impl PartName {
         }
     }
 
+    /// Whether a slack line no longer has it.
+    #[must_use]
+    pub fn comes_back(self) -> bool {
+        matches!(self, Self::Stretch | Self::Give)
+    }
+
     /// The words used in tables and charts.
     #[must_use]
     pub fn words(self) -> &'static str {
