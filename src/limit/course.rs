@@ -329,6 +329,42 @@ impl Slip {
         self.shared_end(-1.0)
     }
 
+    /// Load of a crossing between few elements on a ramp, where the slip bends upward between the two next to it: the chord
+    /// between them lies above such a course, and reaches the level too early. From the parabola through those two and the
+    /// one on either side; the chord's where the slip does not bend so.
+    pub fn bent(&self, crossing: &Crossing, level: f64) -> f64 {
+        let at = crossing.at;
+        let chord = crossing.load;
+        let Some(around) = at.checked_sub(2).map(|first| first..=at + 1) else {
+            return chord;
+        };
+        let rises = |list: &[f64]| {
+            let four = list.get(around.clone());
+            four.is_some_and(|four| four.windows(2).all(|pair| pair[0] < pair[1]))
+        };
+        if crossing.jumped || !rises(&self.load) || !rises(&self.value) {
+            return chord;
+        }
+        let (from, reach) = (self.load[at - 1], self.load[at] - self.load[at - 1]);
+        let x: Vec<f64> = around
+            .clone()
+            .map(|i| (self.load[i] - from) / reach)
+            .collect();
+        let squares = x.iter().map(|x| x * x).collect();
+        let columns = [vec![1.0; 4], x, squares];
+        let Ok(fit) = linear::fit(&columns, &self.value[around], None) else {
+            return chord;
+        };
+        let [a, b, c] = [0, 1, 2].map(|k| fit.coefficients[k]);
+        let discriminant = b * b - 4.0 * (a - level) * c;
+        let z = 2.0 * (level - a) / (b + discriminant.max(0.0).sqrt());
+        if c > 0.0 && discriminant > 0.0 && (0.0..=1.0).contains(&z) {
+            chord.max(from + z * reach)
+        } else {
+            chord
+        }
+    }
+
     /// The crossing of the value refined by a parabola through its neighbours on the ramp, with the standard error
     /// that noise leaves in it (load, error); `None` in a hold, at a jump, or with too few neighbours.
     pub fn refined(&self, crossing: &Crossing, level: f64) -> Option<(f64, f64)> {
@@ -427,6 +463,11 @@ impl Slip {
             jumped: true,
             at,
         })
+    }
+
+    /// Whether the load was eased between two elements.
+    pub fn eased_between(&self, from: usize, to: usize) -> bool {
+        (from..=to).any(|i| self.load[i] < EASED_SHARE * self.highest[i])
     }
 
     /// Elements on the first loading: the load is at its highest so far (within 2 %) and rises past every earlier one.

@@ -22,6 +22,8 @@ pub(super) const IN_UNCERTAINTIES: f64 = 3.0;
 const APART: f64 = 0.1;
 /// Probability below which a bend is believed.
 const BEND_LEVEL: f64 = 0.01;
+/// Why there is no figure between two steps.
+const BEFORE_OR_AFTER: &str = "it was reached before the load was eased or on the way up after it: the slip stood near the level meanwhile";
 /// Points that the bend is searched on; more are averaged.
 const BEND_POINTS: usize = 120;
 
@@ -139,6 +141,12 @@ pub(super) fn reach(
     };
     match (slip.known, middle) {
         (Known::Value, Some(middle)) => {
+            if let Some(last) = &last
+                && slip.eased_between(first.at, last.at)
+            {
+                let load = between(slip, &errors, &first, Some(last), method, BEFORE_OR_AFTER);
+                return (load, rate_at(inputs, &middle));
+            }
             let load = measured(slip, &level, &middle, &first, last.as_ref());
             let mut estimate = errors.limit(load.value, load.below, load.above, method);
             if load.above.is_none() {
@@ -166,19 +174,29 @@ pub(super) fn reach(
             } else {
                 "the gauges bracket this slip"
             };
-            // A locked line loses load meanwhile: reached later is not reached at a higher load.
-            let high = last.map(|last| {
-                let meanwhile = slip.load[first.at..last.at.max(first.at)].iter();
-                let load = meanwhile.copied().fold(last.load, f64::max);
-                load + if last.jumped { last.gap } else { 0.0 }
-            });
-            let low = high.map_or(first.load, |high| first.load.min(high));
-            (
-                errors.bracket(low, high, method, reason),
-                rate_at(inputs, &first),
-            )
+            let load = between(slip, &errors, &first, last.as_ref(), method, reason);
+            (load, rate_at(inputs, &first))
         }
     }
+}
+
+/// From the load at which the upper end of the slip's interval reached the level to that at which the lower end did.
+fn between(
+    slip: &Slip,
+    errors: &LoadErrors,
+    first: &Crossing,
+    last: Option<&Crossing>,
+    method: &str,
+    reason: &str,
+) -> Estimate {
+    // A locked line loses load meanwhile: reached later is not reached at a higher load.
+    let high = last.map(|last| {
+        let meanwhile = slip.load[first.at..last.at.max(first.at)].iter();
+        let load = meanwhile.copied().fold(last.load, f64::max);
+        load + if last.jumped { last.gap } else { 0.0 }
+    });
+    let low = high.map_or(first.load, |high| first.load.min(high));
+    errors.bracket(low, high, method, reason)
 }
 
 /// A load with its statistical standard errors below and above; none above where nothing bounds it.
@@ -204,10 +222,11 @@ fn measured(
     else {
         // The whole interval, noise of single blocks included.
         let blur = |far: f64| (far.max(0.0) / factor).hypot(gap);
+        let value = slip.bent(middle, level(middle.at));
         return Reached {
-            value: middle.load,
-            below: blur(middle.load - first.load),
-            above: last.map(|last| blur(last.load - middle.load)),
+            value,
+            below: blur(value - first.load),
+            above: last.map(|last| blur(last.load - value)),
         };
     };
     let shared = |list: Vec<f64>| slip.crossing(&list, level);

@@ -23,7 +23,7 @@ use bitterend::limit::{Interface, LimitFigure};
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
 use bitterend::sheet::Rule;
-use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, run};
+use bitterend::simulate::{Grade, InterfaceTruth, Kind, Scenario, Simulated, SlipLaw, run};
 use bitterend::stats::estimate::Status;
 
 use tally::{Figure, Tally};
@@ -230,17 +230,28 @@ fn end_row(analysis: &Analysis, pull: &Simulated) -> usize {
 
 fn limits(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
     for figure in &analysis.limit.figures {
-        let truth = match figure.interface {
-            Interface::Stopper => &pull.limits.stopper,
-            Interface::Cover => &pull.limits.cover,
+        let (truth, law) = match figure.interface {
+            Interface::Stopper => (&pull.limits.stopper, &pull.scenario.stopper.law),
+            Interface::Cover => (&pull.limits.cover, &pull.scenario.cover.law),
             Interface::Pair => continue,
+        };
+        let law = match law {
+            SlipLaw::None => "",
+            SlipLaw::Yield { .. } => ", sharp yield",
+            SlipLaw::Exponential { .. } => ", exponential",
+            SlipLaw::StickSlip { .. } => ", stick-slip",
         };
         let rule = match figure.rule {
             Rule::FirstSlip => "first slip",
             Rule::Allowance => "allowance",
             Rule::Running => "running",
         };
-        let of = Figure::new(figure.interface.words(), rule, "kN", 1e3);
+        let of = Figure::new(
+            &format!("{}{law}", interface(figure.interface)),
+            rule,
+            "kN",
+            1e3,
+        );
         match true_limit(truth, figure.rule) {
             Some(load) => tally.figure(of, pull.seed, &figure.load, load * 1e3),
             None => tally.without_truth(of, pull.seed, &figure.load),
@@ -248,6 +259,14 @@ fn limits(tally: &mut Tally, analysis: &Analysis, pull: &Simulated) {
         if figure.rule == Rule::Allowance {
             clear(tally, figure, truth, pull);
         }
+    }
+}
+
+fn interface(of: Interface) -> &'static str {
+    match of {
+        Interface::Stopper => "stopper",
+        Interface::Cover => "cover",
+        Interface::Pair => "pair",
     }
 }
 
@@ -273,7 +292,7 @@ fn clear(tally: &mut Tally, figure: &LimitFigure, truth: &InterfaceTruth, pull: 
         .all(|h| h.rate_mm_per_min <= 0.5 * allowed)
         && truth.allowance_slip.is_none()
         && slid <= 0.5 * in_all;
-    let case = |words: &str| format!("{}, {words}", figure.interface.words());
+    let case = |words: &str| format!("{}, {words}", interface(figure.interface));
     let load = &figure.load;
     if within {
         let stated = load.status == Status::Measured

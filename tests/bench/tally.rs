@@ -37,6 +37,9 @@ struct Sums {
     intervals: u32,
     /// Values that can be compared.
     values: u32,
+    /// Of those, how many lie in an interval that holds the truth, and how far off each is.
+    values_inside: u32,
+    misses: Vec<f64>,
     miss: f64,
     miss_squared: f64,
     standard_error: f64,
@@ -96,6 +99,7 @@ impl Tally {
             let half = 0.5 * (high - low);
             if low - slack <= truth && truth <= high + slack {
                 s.inside += 1;
+                s.values_inside += u32::from(e.is_known() && e.value.is_some());
             } else {
                 let by = (low - truth).max(truth - high);
                 s.outside.push((by / half.max(1e-12), seed));
@@ -108,6 +112,7 @@ impl Tally {
         }
         if let (true, Some(value)) = (e.is_known(), e.value) {
             s.values += 1;
+            s.misses.push(value - truth);
             s.miss += value - truth;
             s.miss_squared += (value - truth) * (value - truth);
             s.standard_error += e.standard_error.unwrap_or(0.0);
@@ -148,6 +153,8 @@ impl Tally {
             s.inside += o.inside;
             s.intervals += o.intervals;
             s.values += o.values;
+            s.values_inside += o.values_inside;
+            s.misses.extend(o.misses);
             s.miss += o.miss;
             s.miss_squared += o.miss_squared;
             s.standard_error += o.standard_error;
@@ -191,8 +198,19 @@ impl Tally {
             return;
         }
         println!(
-            "  {:24} {:10} {:>11} {:>7} {:>8} {:>8} {:>8} {:>8} {:>8} {:>6}  statements",
-            "figure", "when", "inside", "%", "bias", "RMSE", "mean SE", "half", "high", "low=0"
+            "  {:24} {:10} {:>11} {:>7} {:>11} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8} {:>6}  statements",
+            "figure",
+            "when",
+            "inside",
+            "%",
+            "of values",
+            "bias",
+            "median",
+            "RMSE",
+            "mean SE",
+            "half",
+            "high",
+            "low=0"
         );
         for (figure, s) in &self.figures {
             line(figure, s, worst);
@@ -263,6 +281,8 @@ fn line(figure: &Figure, s: &Sums, worst: usize) {
             100.0 * f64::from(s.inside) / f64::from(s.intervals)
         )
     };
+    let median = bitterend::stats::median(&s.misses)
+        .map_or("-".into(), |miss| format!("{:.3}", miss / scale));
     let said = |of: &BTreeMap<&str, u32>| -> String {
         of.iter()
             .map(|(w, n)| format!("{w} {n}"))
@@ -274,12 +294,14 @@ fn line(figure: &Figure, s: &Sums, worst: usize) {
         words += &format!(" | no truth: {}", said(&s.without));
     }
     println!(
-        "  {:24} {:10} {:>11} {:>7} {:>8} {:>8} {:>8} {:>8} {:>8} {:>6}  {words} [{}]",
+        "  {:24} {:10} {:>11} {:>7} {:>11} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8} {:>6}  {words} [{}]",
         figure.what,
         figure.when,
         format!("{}/{}", s.inside, s.intervals),
         share,
+        format!("{}/{}", s.values_inside, s.values),
         mean(s.miss, s.values),
+        median,
         rmse,
         mean(s.standard_error, s.values),
         mean(s.half_width, s.intervals),
