@@ -220,7 +220,8 @@ pub(super) fn remark_gauges(
             continue;
         };
         let sure = SURE_SIGMAS * a.noise.hypot(b.noise) + SURE_SHARE * near.abs() + 0.5e-3;
-        if from_rig(outer) && from_rig(inner) && near - far > sure {
+        // One that runs backwards is named for that.
+        if from_rig(outer) && from_rig(inner) && near - far > sure && *far > -sure {
             caveats.push(swapped(
                 format!(
                     "From slack to the highest load the {} moved {:.1} mm and the {} only {:.1} mm, which no line can do: the columns of the two are swapped.",
@@ -636,6 +637,10 @@ mod tests {
         assert!(named(&[travel.clone(), mark.clone()]).is_empty());
         assert_eq!(
             codes(&named(&[gauge(GaugeKind::Travel, -1e-5)])),
+            ["gauge-runs-backwards"]
+        );
+        assert_eq!(
+            codes(&named(&[gauge(GaugeKind::Travel, -1e-5), mark.clone()])),
             ["gauge-runs-backwards"]
         );
         let swapped = [gauge(GaugeKind::Travel, 1e-6), gauge(GaugeKind::Mark, 1e-5)];
