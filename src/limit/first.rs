@@ -141,14 +141,21 @@ pub(super) fn reach(
     };
     match (slip.known, middle) {
         (Known::Value, Some(middle)) => {
+            let load = measured(slip, &level, &middle, &first, last.as_ref());
+            let mut estimate = errors.limit(load.value, load.below, load.above, method);
             if let Some(last) = &last
                 && slip.eased_between(first.at, last.at)
             {
-                let load = between(slip, &errors, &first, Some(last), method, BEFORE_OR_AFTER);
-                return (load, rate_at(inputs, &middle));
+                // Noise blurs both ends as it blurs the figure's.
+                let ends = between(slip, &errors, &first, Some(last), method, BEFORE_OR_AFTER);
+                let least = estimate.low.into_iter().chain(ends.low).reduce(f64::min);
+                let most = estimate.high.into_iter().chain(ends.high).reduce(f64::max);
+                estimate = Estimate {
+                    low: least,
+                    high: most,
+                    ..ends
+                };
             }
-            let load = measured(slip, &level, &middle, &first, last.as_ref());
-            let mut estimate = errors.limit(load.value, load.below, load.above, method);
             if load.above.is_none() {
                 estimate.reason = Some(
                     "no upper end: at the highest load the lower end of the slip's interval is still below the level"
