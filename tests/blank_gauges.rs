@@ -163,6 +163,16 @@ fn without_the_travel_nothing_tells_what_did_not_come_back() {
         assert_eq!((found.value, found.high), (None, None), "{part:?}");
         assert!(found.low.is_none_or(|low| low <= truth));
     }
+    // The mark shows the slip all the same: of what the travel went meanwhile a hundredth enters its reading.
+    for seed in 1..=6 {
+        let (pull, analysis) = blanked(Kind::StopperSlip, seed, GaugeKind::Travel, 0.3, 1.1);
+        let slip = end(&analysis, PartName::StopperSlip);
+        let truth = pull.truth.stopper_slip[pull.truth.end];
+        println!("{seed}: {slip:?} {truth}");
+        assert_eq!(slip.status, Status::Measured, "{seed}");
+        assert!(holds(slip, truth), "{seed}");
+        assert!(slip.high.unwrap() - slip.low.unwrap() < 1e-3, "{seed}");
+    }
     assert_eq!(end(&analysis, PartName::Stretch).status, Status::CannotTell);
     assert!(named(&analysis));
 }

@@ -7,6 +7,9 @@ use crate::caveat::{Caveat, Weight};
 use crate::figures::significant;
 use crate::phases::{Phase, PhaseKind};
 
+/// A slip in a locked hold is named from so many of its standard errors.
+const SURE_SIGMAS: f64 = 3.0;
+
 /// Holds in which a slip speeds up, and locked holds whose load fell without any slip.
 pub(super) fn all(inputs: &LimitInputs, slips: &[Slip], holds: &[HoldCreep]) -> Vec<Caveat> {
     let mut found: Vec<Caveat> = holds.iter().filter_map(speeding_up).collect();
@@ -50,20 +53,28 @@ fn relaxation(inputs: &LimitInputs, slips: &[Slip], phase: &Phase) -> Option<Cav
         return None;
     }
     let mut slipped = Vec::new();
+    let mut perhaps = false;
     for slip in slips
         .iter()
         .filter(|s| s.absent.is_none() && s.known == Known::Value)
     {
         let within = Within::of(inputs, slip, phase)?;
         let change = within.slip(slip, gauge_gain(inputs));
-        if change.low.is_some_and(|low| low > 0.0) {
+        // Of the holds and interfaces of a few pulls, one lies beyond its 95 % interval by chance.
+        let sure = change
+            .value
+            .zip(change.standard_error)
+            .is_some_and(|(value, error)| value > SURE_SIGMAS * error);
+        if sure {
             slipped.push(slip.interface);
+        } else {
+            perhaps |= change.low.is_some_and(|low| low > 0.0);
         }
     }
     let known = slips
         .iter()
         .all(|s| s.absent.is_none() && s.known == Known::Value);
-    if !slipped.is_empty() || !known {
+    if !slipped.is_empty() || perhaps || !known {
         let who: Vec<&str> = slipped
             .iter()
             .map(|i: &super::Interface| i.words())

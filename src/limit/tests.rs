@@ -563,6 +563,36 @@ fn what_happens_in_holds_is_named() {
     );
 }
 
+/// Forty locked holds without slip: of eighty intervals one or two leave out zero by chance, and no slip is named for it.
+#[test]
+fn no_slip_is_named_by_chance_while_the_winch_is_locked() {
+    let errors = Errors {
+        noise: 10e-6,
+        ..Errors::NONE
+    };
+    let mut schedule = ramp(4e3);
+    for _ in 0..40 {
+        schedule.push((PhaseKind::LockedHold, 30.0, 3.8e3));
+        schedule.push((PhaseKind::Ramp, 5.0, 4e3));
+    }
+    let pull = both(Pull::new(&schedule, "", errors), nothing);
+    let (_, caveats) = pull.find();
+    assert!(
+        caveats.iter().all(|c| c.code != "slip-while-locked"),
+        "{caveats:?}"
+    );
+    // What slides by 10 mm/min is named in each of them.
+    let sliding = |t: f64, _: f64, _: f64, _: f64, _: f64| 10e-3 / 60.0 * t;
+    let pull = Pull::new(&schedule, "", errors);
+    let (truth, still) = (pull.law(sliding), pull.law(nothing));
+    let (_, caveats) = pull
+        .with(StopperSlip, &truth)
+        .with(CoverSlip, &still)
+        .find();
+    let named = caveats.iter().filter(|c| c.code == "slip-while-locked");
+    assert_eq!(named.count(), 40);
+}
+
 #[test]
 fn jumps_are_attributed_to_the_gauge_that_shows_them() {
     let pull = Pull::new(&ramp(8e3), "", Errors::NONE);

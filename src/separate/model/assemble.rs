@@ -13,6 +13,7 @@ use crate::separate::nodes;
 use crate::separate::readings::Reading;
 use crate::separate::solve::{Fit, Prior, Problem, Rows, Sequence, SolveError, Weight};
 use crate::sheet::{Against, BitterEnd, CoverAtEye, Sheet};
+use crate::stats::linear;
 
 /// Most that jaws give when the sheet does not say, mm (common practice, no source), and what a sheet that says none is
 /// taken for.
@@ -211,17 +212,20 @@ impl Scene<'_> {
                 join(&mut columns, &body_shape);
             }
             join(&mut columns, &jaws);
+            let beside = travel
+                .as_ref()
+                .map(|travel| self.travel_beside(mark, travel, core.as_ref()));
             let freed = self.freed_mark(
                 mark,
-                travel.as_ref(),
+                beside.as_ref(),
                 core.as_ref(),
                 body.as_ref().filter(|_| relative),
                 share,
             );
-            if let Some(travel) = &travel {
+            if let Some(beside) = &beside {
                 // M − αP moves by −P + M per unit of α, over 1 − α twice.
                 let column: Vec<f64> = (0..n)
-                    .map(|k| (mark.mean[k] - travel.mean[k]) / (1.0 - share).powi(2))
+                    .map(|k| (mark.mean[k] - beside.mean[k]) / (1.0 - share).powi(2))
                     .map(finite)
                     .collect();
                 let negated: Vec<f64> = column.iter().map(|c| -c).collect();
@@ -237,6 +241,15 @@ impl Scene<'_> {
                     Prior::Normal(sd),
                     "distance of the mark",
                 );
+                for unread in &beside.unread {
+                    let column = unread.iter().map(|mm| share / (1.0 - share) * mm);
+                    builder.nuisance(
+                        &mut columns,
+                        column.collect(),
+                        Prior::Normal(1.0),
+                        "the mark's share of a travel that was not read",
+                    );
+                }
             }
             // Without a core gauge nothing tells how much of what stays is core slip, in which a free cover has no share.
             if let (Some(rest), Some(similar), None, CoverAtEye::Free | CoverAtEye::Unknown) =
@@ -383,11 +396,58 @@ impl Scene<'_> {
         }
     }
 
+    /// The travel, a hundredth of which enters the mark's reading: where its gauge was blank, the mark, the core, and what the
+    /// load made of the line beyond them while it was read. Not where the line hung slack.
+    fn travel_beside(&self, mark: &Reading, travel: &Reading, core: Option<&Reading>) -> Beside {
+        let (mean, variance) = travel.bridged(&self.time);
+        let blocks = self.dwell..self.time.len();
+        let mut beside = Beside {
+            mean,
+            variance,
+            unread: Vec::new(),
+        };
+        let load = |k: usize| self.phased.blocks.load_n[self.first + k];
+        let highest = |k: usize| self.phased.blocks.highest_n[self.first + k];
+        let shown = |k: usize| mark.mean[k] + core.map_or(0.0, |core| finite(core.mean[k]));
+        let slack = self.slack();
+        let unread: Vec<usize> = blocks
+            .clone()
+            .filter(|k| !beside.mean[*k].is_finite() && shown(*k).is_finite())
+            .filter(|k| !slack.iter().any(|spell| spell.contains(k)))
+            .collect();
+        let read: Vec<usize> = blocks
+            .filter(|k| (travel.mean[*k] - shown(*k)).is_finite())
+            .collect();
+        let columns = [
+            vec![1.0; read.len()],
+            read.iter().map(|k| load(*k)).collect(),
+        ];
+        let values: Vec<f64> = read.iter().map(|k| travel.mean[*k] - shown(*k)).collect();
+        let Some((line, variance)) = linear::fit(&columns, &values, None)
+            .ok()
+            .filter(|_| !unread.is_empty())
+            .and_then(|line| Some((line.coefficients.clone(), line.variance()?)))
+        else {
+            return beside;
+        };
+        let before = read.iter().map(|k| highest(*k)).fold(0.0, f64::max);
+        let mut scatter = vec![0.0; beside.mean.len()];
+        let mut grown = scatter.clone();
+        for k in unread {
+            beside.mean[k] = shown(k) + line[0] + line[1] * load(k);
+            beside.variance[k] = mark.variance[k];
+            scatter[k] = variance.sqrt();
+            grown[k] = PAST_READ_SHARE * line[1] * (highest(k) - before).max(0.0);
+        }
+        beside.unread = vec![scatter, grown];
+        beside
+    }
+
     /// The mark's reading without the stretch of the line between mouth and mark.
     fn freed_mark(
         &self,
         mark: &Reading,
-        travel: Option<&Reading>,
+        travel: Option<&Beside>,
         core: Option<&Reading>,
         body: Option<&Reading>,
         share: f64,
@@ -401,18 +461,30 @@ impl Scene<'_> {
             CoverAtEye::Free => 1.0,
             CoverAtEye::Unknown => 0.5,
         };
-        let (went, unsure) = travel.bridged(&self.time);
         let mut freed = mark.clone();
         for k in 0..freed.mean.len() {
             let core = core.map_or(0.0, |c| finite(c.mean[k]));
             let body = body.map_or(0.0, |b| finite(b.mean[k]));
             freed.mean[k] =
-                (mark.mean[k] - share * (went[k] - body - shared * core)) / (1.0 - share);
+                (mark.mean[k] - share * (travel.mean[k] - body - shared * core)) / (1.0 - share);
             freed.variance[k] =
-                (mark.variance[k] + share.powi(2) * unsure[k]) / (1.0 - share).powi(2);
+                (mark.variance[k] + share.powi(2) * travel.variance[k]) / (1.0 - share).powi(2);
         }
         freed
     }
+}
+
+/// What stays at loads past all at which the travel was read, as a share of what the line went by with the load (standard
+/// deviation).
+const PAST_READ_SHARE: f64 = 0.5;
+
+/// The travel as it enters the mark's reading, mm and mm² per block.
+struct Beside {
+    mean: Vec<f64>,
+    variance: Vec<f64>,
+    /// What it may be off by where its gauge was blank, mm (standard deviations): by the scatter around the line, and by what
+    /// stays at new highest loads.
+    unread: Vec<Vec<f64>>,
 }
 
 /// The most that jaws give, mm.
