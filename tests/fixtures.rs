@@ -1,4 +1,5 @@
-//! The stored pull folders are what the simulator makes, byte for byte, and every stored sheet can be read.
+//! The stored pull folders are what the simulator makes, byte for byte, every stored sheet can be read, and every listed
+//! mutation has its one place in the code.
 //!
 //! After a change of the simulator that is meant, `BITTEREND_WRITE_FIXTURES=1 cargo test --release --test fixtures`
 //! writes them anew; the change then shows in the diff.
@@ -124,4 +125,20 @@ fn measured_records_are_whole() {
         .position(|w| w[1][0] - w[0][0] > 1.0)
         .unwrap();
     assert_eq!((cyclic[gap][0], cyclic[gap + 1][0]), (100.0, 375.0));
+}
+
+/// A mutation whose line was rewritten breaks nothing, and is never missed.
+#[test]
+fn every_mutation_has_its_one_place() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let list = std::fs::read_to_string(root.join("tests/mutations/list.toml")).unwrap();
+    let list: toml::Table = toml::from_str(&list).unwrap();
+    let mutations = list["mutation"].as_array().unwrap();
+    assert!(mutations.len() >= 20, "{}", mutations.len());
+    for mutation in mutations {
+        let of = |key: &str| mutation[key].as_str().unwrap();
+        let code = std::fs::read_to_string(root.join(of("file"))).unwrap();
+        assert_eq!(code.matches(of("from")).count(), 1, "{}", of("name"));
+        assert_ne!(of("from"), of("to"), "{}", of("name"));
+    }
 }

@@ -30,6 +30,9 @@ mod assemble;
 /// When slips may grow.
 mod grows;
 
+/// The mark without the line's stretch.
+mod mark;
+
 /// What a pass is told.
 mod pass;
 

@@ -1,0 +1,108 @@
+//! The mark's reading without the stretch of the line between mouth and mark.
+//!
+//! Question: what did the line move in the stopper, where the mark also went by its share of the stretch? The travel tells the
+//! stretch. Where its gauge was blank, the mark, the core, and what the load made of the line while it was read stand in for
+//! it: a hundredth of it enters.
+
+use super::rows::finite;
+use super::scene::Scene;
+use crate::separate::readings::Reading;
+use crate::sheet::CoverAtEye;
+use crate::stats::linear;
+
+/// What stays at loads past all at which the travel was read, as a share of what the line went by with the load (standard
+/// deviation).
+const PAST_READ_SHARE: f64 = 0.5;
+
+/// The travel as it enters the mark's reading, mm and mm² per block.
+pub(super) struct Beside {
+    pub mean: Vec<f64>,
+    pub variance: Vec<f64>,
+    /// What it may be off by where its gauge was blank, mm (standard deviations): by the scatter around the line, and by what
+    /// stays at new highest loads.
+    pub unread: Vec<Vec<f64>>,
+}
+
+impl Scene<'_> {
+    /// The travel, a hundredth of which enters the mark's reading: where its gauge was blank, the mark, the core, and what the
+    /// load made of the line beyond them while it was read. Not where the line hung slack.
+    pub(super) fn travel_beside(
+        &self,
+        mark: &Reading,
+        travel: &Reading,
+        core: Option<&Reading>,
+    ) -> Beside {
+        let (mean, variance) = travel.bridged(&self.time);
+        let blocks = self.dwell..self.time.len();
+        let mut beside = Beside {
+            mean,
+            variance,
+            unread: Vec::new(),
+        };
+        let load = |k: usize| self.phased.blocks.load_n[self.first + k];
+        let highest = |k: usize| self.phased.blocks.highest_n[self.first + k];
+        let shown = |k: usize| mark.mean[k] + core.map_or(0.0, |core| finite(core.mean[k]));
+        let slack = self.slack();
+        let unread: Vec<usize> = blocks
+            .clone()
+            .filter(|k| !beside.mean[*k].is_finite() && shown(*k).is_finite())
+            .filter(|k| !slack.iter().any(|spell| spell.contains(k)))
+            .collect();
+        let read: Vec<usize> = blocks
+            .filter(|k| (travel.mean[*k] - shown(*k)).is_finite())
+            .collect();
+        let columns = [
+            vec![1.0; read.len()],
+            read.iter().map(|k| load(*k)).collect(),
+        ];
+        let values: Vec<f64> = read.iter().map(|k| travel.mean[*k] - shown(*k)).collect();
+        let Some((line, variance)) = linear::fit(&columns, &values, None)
+            .ok()
+            .filter(|_| !unread.is_empty())
+            .and_then(|line| Some((line.coefficients.clone(), line.variance()?)))
+        else {
+            return beside;
+        };
+        let before = read.iter().map(|k| highest(*k)).fold(0.0, f64::max);
+        let mut scatter = vec![0.0; beside.mean.len()];
+        let mut grown = scatter.clone();
+        for k in unread {
+            beside.mean[k] = shown(k) + line[0] + line[1] * load(k);
+            beside.variance[k] = mark.variance[k];
+            scatter[k] = variance.sqrt();
+            grown[k] = PAST_READ_SHARE * line[1] * (highest(k) - before).max(0.0);
+        }
+        beside.unread = vec![scatter, grown];
+        beside
+    }
+
+    /// The mark's reading without the stretch of the line between mouth and mark.
+    pub(super) fn freed_mark(
+        &self,
+        mark: &Reading,
+        travel: Option<&Beside>,
+        core: Option<&Reading>,
+        body: Option<&Reading>,
+        share: f64,
+    ) -> Reading {
+        let Some(travel) = travel else {
+            return mark.clone();
+        };
+        // With the cover free at the eye the mark does not share core slip; not known: half of it, with its error.
+        let shared = match self.sheet.line.cover_at_eye {
+            CoverAtEye::Locked => 0.0,
+            CoverAtEye::Free => 1.0,
+            CoverAtEye::Unknown => 0.5,
+        };
+        let mut freed = mark.clone();
+        for k in 0..freed.mean.len() {
+            let core = core.map_or(0.0, |c| finite(c.mean[k]));
+            let body = body.map_or(0.0, |b| finite(b.mean[k]));
+            freed.mean[k] =
+                (mark.mean[k] - share * (travel.mean[k] - body - shared * core)) / (1.0 - share);
+            freed.variance[k] =
+                (mark.variance[k] + share.powi(2) * travel.variance[k]) / (1.0 - share).powi(2);
+        }
+        freed
+    }
+}
