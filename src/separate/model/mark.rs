@@ -10,6 +10,8 @@ use crate::separate::readings::Reading;
 use crate::sheet::CoverAtEye;
 use crate::stats::linear;
 
+/// A mark so far from the mouth (share of the free length) shows too much of the stretch for a straight line to tell it.
+const MOST_SHARE: f64 = 0.1;
 /// What stays at loads past all at which the travel was read, as a share of what the line went by with the load (standard
 /// deviation).
 const PAST_READ_SHARE: f64 = 0.5;
@@ -48,6 +50,9 @@ impl Scene<'_> {
             .filter(|k| !beside.mean[*k].is_finite() && shown(*k).is_finite())
             .filter(|k| !slack.iter().any(|spell| spell.contains(k)))
             .collect();
+        if unread.is_empty() || self.mark_share().0 > MOST_SHARE {
+            return beside;
+        }
         let read: Vec<usize> = blocks
             .filter(|k| (travel.mean[*k] - shown(*k)).is_finite())
             .collect();
@@ -58,7 +63,6 @@ impl Scene<'_> {
         let values: Vec<f64> = read.iter().map(|k| travel.mean[*k] - shown(*k)).collect();
         let Some((line, variance)) = linear::fit(&columns, &values, None)
             .ok()
-            .filter(|_| !unread.is_empty())
             .and_then(|line| Some((line.coefficients.clone(), line.variance()?)))
         else {
             return beside;
@@ -68,7 +72,7 @@ impl Scene<'_> {
         let mut grown = scatter.clone();
         for k in unread {
             beside.mean[k] = shown(k) + line[0] + line[1] * load(k);
-            beside.variance[k] = mark.variance[k];
+            beside.variance[k] = mark.variance[k] + variance;
             scatter[k] = variance.sqrt();
             grown[k] = PAST_READ_SHARE * line[1] * (highest(k) - before).max(0.0);
         }
