@@ -143,7 +143,9 @@ pub(super) fn reach(
         (Known::Value, Some(middle)) => {
             let load = measured(slip, &level, &middle, &first, last.as_ref());
             let mut estimate = errors.limit(load.value, load.below, load.above, method);
+            // After a jump the load is lower by itself.
             if let Some(last) = &last
+                && !middle.jumped
                 && slip.eased_between(first.at, last.at)
             {
                 // Noise blurs both ends as it blurs the figure's.
