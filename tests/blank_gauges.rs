@@ -11,21 +11,24 @@ use bitterend::verdict::VerdictWord;
 #[path = "common/simulated.rs"]
 mod simulated;
 
-/// A pull whose gauge is blank over a share of its rows.
-fn blanked(kind: Kind, seed: u64, gauge: GaugeKind, from: f64, to: f64) -> (Simulated, Analysis) {
+/// A pull whose gauges are blank over a share of its rows.
+fn blanked(
+    kind: Kind,
+    seed: u64,
+    gauges: &[GaugeKind],
+    from: f64,
+    to: f64,
+) -> (Simulated, Analysis) {
     let mut scenario = kind.scenario(Grade::Good, seed);
     scenario.instruments.logger.rate = 10.0;
     let pull = run(&scenario, seed);
     let mut log = pull.log();
     let rows = log.time_s.len();
-    let channel = log
-        .channels
-        .iter_mut()
-        .find(|c| c.kind == gauge)
-        .expect("it has one");
-    for (i, value) in channel.values.iter_mut().enumerate() {
-        if (from..to).contains(&(i as f64 / rows as f64)) {
-            *value = f64::NAN;
+    for channel in &mut log.channels {
+        for (i, value) in channel.values.iter_mut().enumerate() {
+            if gauges.contains(&channel.kind) && (from..to).contains(&(i as f64 / rows as f64)) {
+                *value = f64::NAN;
+            }
         }
     }
     let analysis = simulated::analysed(&pull, log);
@@ -47,7 +50,7 @@ fn named(analysis: &Analysis) -> bool {
 #[test]
 fn a_mark_that_goes_blank_leaves_a_bracket() {
     for seed in 1..=4 {
-        let (pull, analysis) = blanked(Kind::StopperSlip, seed, GaugeKind::Mark, 0.4, 1.1);
+        let (pull, analysis) = blanked(Kind::StopperSlip, seed, &[GaugeKind::Mark], 0.4, 1.1);
         let slip = end(&analysis, PartName::StopperSlip);
         let set = end(&analysis, PartName::Set);
         let (true_slip, true_set) = (
@@ -74,7 +77,7 @@ fn a_mark_that_goes_blank_leaves_a_bracket() {
 #[test]
 fn a_core_gauge_that_goes_blank_leaves_a_bracket() {
     for seed in 1..=4 {
-        let (pull, analysis) = blanked(Kind::CoreSlip, seed, GaugeKind::Core, 0.4, 1.1);
+        let (pull, analysis) = blanked(Kind::CoreSlip, seed, &[GaugeKind::Core], 0.4, 1.1);
         let slip = end(&analysis, PartName::CoverSlip);
         let truth = pull.truth.cover_slip[pull.truth.end];
         println!("{seed}: {slip:?} {truth}");
@@ -91,7 +94,7 @@ fn a_core_gauge_that_goes_blank_leaves_a_bracket() {
 /// The gauge is read again before the end: what it shows there is known, and the course between is bounded on both sides.
 #[test]
 fn a_gauge_that_comes_back_tells_the_end() {
-    let (pull, analysis) = blanked(Kind::StopperSlip, 2, GaugeKind::Mark, 0.5, 0.7);
+    let (pull, analysis) = blanked(Kind::StopperSlip, 2, &[GaugeKind::Mark], 0.5, 0.7);
     let slip = end(&analysis, PartName::StopperSlip);
     assert_eq!(slip.status, Status::Measured);
     assert!(
@@ -119,7 +122,7 @@ fn a_gauge_that_comes_back_tells_the_end() {
 /// What moved before the first reading is in no reading.
 #[test]
 fn a_mark_that_begins_after_the_first_dwell_tells_nothing() {
-    let (_, analysis) = blanked(Kind::StopperSlip, 2, GaugeKind::Mark, 0.0, 0.6);
+    let (_, analysis) = blanked(Kind::StopperSlip, 2, &[GaugeKind::Mark], 0.0, 0.6);
     for part in [PartName::StopperSlip, PartName::Set] {
         assert_eq!(end(&analysis, part).status, Status::CannotTell, "{part:?}");
     }
@@ -155,7 +158,7 @@ fn marks_that_were_not_read_in_the_first_dwell_tell_nothing() {
 /// What did not come back while the travel was read stays; nothing bounds what did not come back since.
 #[test]
 fn without_the_travel_nothing_tells_what_did_not_come_back() {
-    let (pull, analysis) = blanked(Kind::StopperSlip, 1, GaugeKind::Travel, 0.3, 1.1);
+    let (pull, analysis) = blanked(Kind::StopperSlip, 1, &[GaugeKind::Travel], 0.3, 1.1);
     for part in [PartName::NotRecovered, PartName::Set] {
         let found = end(&analysis, part);
         let truth = pull.truth.part(part.key(), pull.truth.end);
@@ -165,7 +168,7 @@ fn without_the_travel_nothing_tells_what_did_not_come_back() {
     }
     // The mark shows the slip all the same: of what the travel went meanwhile a hundredth enters its reading.
     for seed in 1..=6 {
-        let (pull, analysis) = blanked(Kind::StopperSlip, seed, GaugeKind::Travel, 0.3, 1.1);
+        let (pull, analysis) = blanked(Kind::StopperSlip, seed, &[GaugeKind::Travel], 0.3, 1.1);
         let slip = end(&analysis, PartName::StopperSlip);
         let truth = pull.truth.stopper_slip[pull.truth.end];
         println!("{seed}: {slip:?} {truth}");
@@ -356,17 +359,8 @@ fn travel_and_mark_at_their_end_stops_leave_a_lower_end() {
 #[test]
 fn travel_and_mark_that_go_blank_pass_nothing() {
     for seed in 1..=4 {
-        let mut scenario = Kind::StopperSlip.scenario(Grade::Good, seed);
-        scenario.instruments.logger.rate = 10.0;
-        let pull = run(&scenario, seed);
-        let mut log = pull.log();
-        let rows = log.time_s.len();
-        for gauge in &mut log.channels {
-            if [GaugeKind::Mark, GaugeKind::Travel].contains(&gauge.kind) {
-                gauge.values[rows / 2..].fill(f64::NAN);
-            }
-        }
-        let analysis = simulated::analysed(&pull, log);
+        let gauges = [GaugeKind::Mark, GaugeKind::Travel];
+        let (pull, analysis) = blanked(Kind::StopperSlip, seed, &gauges, 0.5, 1.1);
         let slip = end(&analysis, PartName::StopperSlip);
         println!(
             "{seed}: {slip:?} {}",
