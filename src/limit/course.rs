@@ -544,6 +544,13 @@ mod tests {
         assert_eq!(read.scatter, [1e-5, 0.0, 0.0, 1e-5]);
         assert!(read.high[3] - read.value[3] > 2e-5, "scatter widens");
         assert!((read.high[2] - read.value[2] - 1e-5).abs() < 1e-12);
+        // What neighbours share is the interval without the scatter.
+        for (high, value) in read.shared_high().iter().zip(&read.value) {
+            assert!((high - value - 1e-5).abs() < 1e-9, "{high} {value}");
+        }
+        for (low, value) in read.shared_low().iter().zip(&read.value) {
+            assert!((value - low - 1e-5).abs() < 1e-9, "{low} {value}");
+        }
         assert_eq!(read.crossing(&read.value, |_| 1e-4), None);
     }
 
