@@ -223,6 +223,33 @@ impl Case<'_> {
         .collect()
     }
 
+    /// Interfaces whose slip no gauge bounds to the moment judged: by whatever rule, what slid since is not known.
+    pub fn unread(&self, carried: &Carried) -> Vec<Finding> {
+        let by_any = self.limits.rate.is_some()
+            || self.limits.creep.is_some()
+            || governing_rule(Some(self.limits)) != Rule::Allowance;
+        [
+            (Interface::Stopper, self.limits.stopper_slip),
+            (Interface::Cover, self.limits.cover_slip),
+        ]
+        .into_iter()
+        .filter(|(_, allowed)| by_any || allowed.is_some())
+        .filter_map(|(interface, _)| {
+            let slip = self.inputs.slip(interface);
+            let last = slip.block.iter().rposition(|b| *b <= carried.judged)?;
+            (slip.block[last] < carried.judged).then(|| Finding {
+                says: Says::Open,
+                ground: format!(
+                    "From {:.1} s on no gauge bounds the slip of the {}.",
+                    slip.time[last],
+                    interface.words()
+                ),
+                decide: "A pull whose gauges are read to the end, with travel enough for all that slides.".into(),
+            })
+        })
+        .collect()
+    }
+
     fn slip(&self, interface: Interface, allowed: Length, carried: &Carried) -> Finding {
         let words = interface.words();
         let slip = self.inputs.slip(interface);
@@ -244,16 +271,15 @@ impl Case<'_> {
             .rposition(|b| *b <= carried.fair)
             .unwrap_or(at);
         let (low, high) = (bounds_at(slip, fair).0, bounds_at(slip, at).1);
-        // Where the course breaks off before, what slid since is not known.
-        let seen = slip.block[at] == carried.judged;
-        let high = if seen { high } else { f64::INFINITY };
         let unit = allowed.unit();
         let seating = if interface == Interface::Stopper {
             " (seating apart)"
         } else {
             ""
         };
-        let when = if carried.reached {
+        let when = if slip.block[at] < carried.judged {
+            "by the last reading"
+        } else if carried.reached {
             "by the end of the proof hold"
         } else {
             "by the end of the pull"
@@ -291,16 +317,6 @@ impl Case<'_> {
                     at_least(low, unit, allowed.si())
                 ),
                 decide: String::new(),
-            };
-        }
-        if !seen {
-            return Finding {
-                says: Says::Open,
-                ground: format!(
-                    "Slip of the {words}{seating} is not known {when}: after {:.1} s no gauge bounds it.",
-                    slip.time[at]
-                ),
-                decide: "A pull whose gauges are read to the end, with travel enough for all that slides.".into(),
             };
         }
         let (kind, decide) = if slip.known == Known::Value {

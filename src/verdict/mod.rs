@@ -4,8 +4,9 @@
 //! 95 % upper bound of slip (seating apart; a bracket counts whole) is within the allowance. Fails only if the lower
 //! bound is beyond it. Otherwise not decided. Slip is judged where the hold was complete: what happens at higher loads is no
 //! part of the proof, and what goes beyond the allowance later, at loads no higher, leaves it undecided. A hold that was cut
-//! short is judged by all that slid at loads up to proof: a line that runs out on reaching it fails. A caveat that allows no
-//! verdict leaves the pull undecided, whatever the figures; one that allows no pass leaves it undecided unless it fails.
+//! short is judged by all that slid at loads up to proof: a line that runs out on reaching it fails. A slip that no gauge bounds
+//! to the moment judged lets nothing pass, by whatever rule. A caveat that allows no verdict leaves the pull undecided, whatever
+//! the figures; one that allows no pass leaves it undecided unless it fails.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -68,6 +69,7 @@ pub fn decide(inputs: &LimitInputs, limit: &Limit, caveats: &[Caveat]) -> Verdic
     let mut findings = vec![case.reached(&carried)];
     findings.extend(case.held(&carried, limit));
     findings.extend(case.slips(&carried));
+    findings.extend(case.unread(&carried));
     findings.extend(case.creep(limit));
     findings.extend(case.by_figure(limit));
     findings.extend(case.tail());
