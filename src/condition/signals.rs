@@ -173,8 +173,8 @@ pub(super) fn leave_out_dead(gauges: &mut Vec<Signal>, caveats: &mut Vec<Caveat>
     });
 }
 
-/// Range (in the unit of `values`) of what five rows in a row agree on, counted from the end: a fault of a single row, or the last digit that
-/// flickers, is no movement, and what moved and stays is.
+/// Range (in the unit of `values`) of what five rows in a row agree on, counted from the end: a fault of a single row, or the
+/// last digit that flickers, is no movement, and what moved and stays is.
 fn lasting_range(values: &[f64]) -> f64 {
     let read: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
     let agreed: Vec<f64> = read

@@ -355,14 +355,10 @@ impl Slip {
         let Ok(fit) = linear::fit(&columns, &self.value[around], None) else {
             return chord;
         };
-        let [a, b, c] = [0, 1, 2].map(|k| fit.coefficients[k]);
-        let discriminant = b * b - 4.0 * (a - level) * c;
-        let z = 2.0 * (level - a) / (b + discriminant.max(0.0).sqrt());
-        if c > 0.0 && discriminant > 0.0 && (0.0..=1.0).contains(&z) {
-            chord.max(from + z * reach)
-        } else {
-            chord
-        }
+        let inside = |z: &f64| fit.coefficients[2] > 0.0 && (0.0..=1.0).contains(z);
+        parabola_reaches(&fit.coefficients, level)
+            .filter(inside)
+            .map_or(chord, |z| chord.max(from + z * reach))
     }
 
     /// The crossing of the value refined by a parabola through its neighbours on the ramp, with the standard error
@@ -397,18 +393,8 @@ impl Slip {
         let columns = [vec![1.0; x.len()], x, squares];
         let fit = linear::fit(&columns, &self.value[first..=last], Some(&weights)).ok()?;
         let scale = fit.variance()?.max(1.0) * autocorrelation::variance_factor(&fit.residuals);
-        let (a, b, c) = (
-            fit.coefficients[0] - level,
-            fit.coefficients[1],
-            fit.coefficients[2],
-        );
-        // Nearest root of a + b·z + c·z², in the form that keeps its digits.
-        let discriminant = b * b - 4.0 * a * c;
-        if b <= 0.0 || discriminant <= 0.0 {
-            return None;
-        }
-        let z = -2.0 * a / (b + discriminant.sqrt());
-        let slope = b + 2.0 * c * z;
+        let z = parabola_reaches(&fit.coefficients, level)?;
+        let slope = fit.coefficients[1] + 2.0 * fit.coefficients[2] * z;
         if z.abs() > 0.5 || slope <= 0.0 {
             return None;
         }
@@ -497,6 +483,15 @@ impl Slip {
             .first()
             .is_none_or(|first| self.top() <= 1.05 * first)
     }
+}
+
+/// Where a rising parabola a + b·z + c·z² reaches a level, nearest to z = 0: its root in the form that keeps its digits.
+fn parabola_reaches(coefficients: &[f64], level: f64) -> Option<f64> {
+    let &[a, b, c] = coefficients else {
+        return None;
+    };
+    let discriminant = b * b - 4.0 * (a - level) * c;
+    (b > 0.0 && discriminant > 0.0).then(|| 2.0 * (level - a) / (b + discriminant.sqrt()))
 }
 
 #[cfg(test)]
