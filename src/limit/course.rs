@@ -6,7 +6,7 @@
 use super::seating::Seating;
 use super::{Interface, LimitInputs, SlipEvent, first};
 use crate::ingest::GaugeKind;
-use crate::phases::{EASED_SHARE, PhaseKind};
+use crate::phases::{EASED_SHARE, Phase, PhaseKind};
 use crate::separate::{Course, PartName};
 use crate::stats::estimate::LEVEL;
 use crate::stats::{autocorrelation, isotonic, linear, quantile};
@@ -449,6 +449,16 @@ impl Slip {
             jumped: true,
             at,
         })
+    }
+
+    /// End of a phase, or of the course where it breaks off before, s.
+    pub fn seen_until(&self, inputs: &LimitInputs, phase: &Phase) -> f64 {
+        let rows = self
+            .block
+            .last()
+            .map(|last| inputs.separated.blocks.end[*last]);
+        let last_row = rows.and_then(|rows| inputs.conditioned.time_s.get(rows.checked_sub(1)?));
+        last_row.map_or(phase.end_s, |last| phase.end_s.min(*last))
     }
 
     /// Whether the load was eased between two elements.

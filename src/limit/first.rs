@@ -263,7 +263,7 @@ fn not_reached(
         .filter(|p| {
             p.kind == PhaseKind::Hold && 0.5 * (p.load_start_n + p.load_end_n) >= 0.97 * top
         })
-        .map(|p| p.end_s - p.start_s)
+        .map(|p| slip.seen_until(inputs, p) - p.start_s)
         .fold(0.0, f64::max);
     let held = if hold > 0.0 {
         format!(" and held for {hold:.0} s")

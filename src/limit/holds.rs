@@ -104,7 +104,8 @@ pub(super) struct Slope {
 impl Within {
     pub fn of(inputs: &LimitInputs, slip: &Slip, phase: &Phase) -> Option<Self> {
         let blocks = &inputs.separated.blocks;
-        let duration = phase.end_s - phase.start_s;
+        let end = slip.seen_until(inputs, phase);
+        let duration = end - phase.start_s;
         let elements: Vec<usize> = (0..slip.block.len())
             .filter(|e| {
                 let block = slip.block[*e];
@@ -123,7 +124,7 @@ impl Within {
         Some(Self {
             elements,
             since,
-            ends: [phase.start_s, phase.end_s],
+            ends: [phase.start_s, end],
             load,
             duration,
         })

@@ -68,6 +68,39 @@ fn first_slip_of_an_exponential_law() {
     assert_eq!(limit.governing.interface, Interface::Pair);
 }
 
+/// The course breaks off 15 s into a hold of 90 s: that long it is known to have held, and no longer.
+#[test]
+fn what_was_not_seen_was_not_held() {
+    let limits = "[limits]\nproof = \"4 kN\"\nrate = \"1 mm/min\"\n";
+    let mut pull = both(
+        Pull::new(&steps(&[4e3], 90.0), limits, Errors::NONE),
+        nothing,
+    );
+    let from = 1 + pull
+        .separated
+        .blocks
+        .time_s
+        .partition_point(|t| *t < 47.0 + 15.0);
+    let course = pull.separated.parts.get_mut(&StopperSlip).unwrap();
+    let course = course.course.as_mut().unwrap();
+    let best = course.value.as_mut().unwrap();
+    for values in [best, &mut course.low, &mut course.high] {
+        values[from..].fill(f64::NAN);
+    }
+    let first = pull.figure(Rule::FirstSlip, Interface::Stopper);
+    assert_eq!(first.load.status, Status::NotReached);
+    near(first.rate.hold_s.unwrap(), 15.0, 0.05);
+    let (limit, _) = pull.find();
+    for hold in limit.holds {
+        let seen = if hold.interface == Interface::Stopper {
+            15.0
+        } else {
+            90.0
+        };
+        near(hold.duration_s, seen, 0.05);
+    }
+}
+
 /// Blocks of a fast ramp lie 150 N apart. Slip bends upward between them, so that the chord between two, and the means of the
 /// blocks, reach 0.1 mm up to 19 N early; five of them are the means' share.
 #[test]
