@@ -129,7 +129,7 @@ pub struct StepRow {
     pub parts: BTreeMap<crate::separate::PartName, Estimate>,
 }
 
-/// Energy for the cautions (domain: Care).
+/// Energy for the cautions.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Energy {
     /// Upper figure, J: half the highest load times the travel that came back (or the whole travel without unloading).
@@ -144,7 +144,7 @@ pub struct Energy {
 pub struct Settings {
     /// Coverage of intervals.
     pub level: f64,
-    /// Seed of anything random.
+    /// Seed of the refits that give the record's share of every interval.
     pub seed: u64,
     /// Write every row to the traces, however many.
     pub all_traces: bool,
@@ -154,7 +154,7 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             level: crate::stats::estimate::LEVEL,
-            seed: 1,
+            seed: crate::separate::DRAWS_SEED,
             all_traces: false,
         }
     }

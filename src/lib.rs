@@ -52,6 +52,9 @@ pub mod stats;
 /// What a reader must know, as values.
 pub mod caveat;
 
+/// Words put into a sentence.
+mod words;
+
 /// The test sheet.
 pub mod sheet;
 

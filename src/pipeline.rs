@@ -1,4 +1,4 @@
-//! Inputs to analysis: one line per stage, nothing else.
+//! Inputs to analysis: one line per stage; what a failure tells the user, and a first look without figures.
 
 use crate::aboard;
 use crate::analysis::{Analysis, Parted, Settings};

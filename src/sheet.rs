@@ -479,6 +479,15 @@ pub struct Limits {
     pub confidence: Option<Share>,
 }
 
+impl Limits {
+    /// Whether slip, rate or creep is allowed at all.
+    #[must_use]
+    pub fn allows_anything(&self) -> bool {
+        let slip = self.stopper_slip.or(self.cover_slip);
+        slip.is_some() || self.rate.is_some() || self.creep.is_some()
+    }
+}
+
 /// `[[chain]]`
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]

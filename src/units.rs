@@ -197,12 +197,6 @@ pub enum QuantityError {
 }
 
 impl<D: Dimension> Quantity<D> {
-    /// A quantity from its SI value, to be shown in the dimension's first unit.
-    #[must_use]
-    pub fn from_si(si: f64) -> Self {
-        Self::with_unit(si, &D::UNITS[0])
-    }
-
     /// A quantity from its SI value, to be shown in `unit`.
     #[must_use]
     pub fn with_unit(si: f64, unit: &'static Unit) -> Self {

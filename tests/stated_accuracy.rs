@@ -7,7 +7,7 @@ use bitterend::analysis::{Analysis, Settings};
 use bitterend::limit::Interface;
 use bitterend::pipeline::{Inputs, analyse};
 use bitterend::separate::PartName;
-use bitterend::sheet::{Rule, Sheet};
+use bitterend::sheet::{Rule, Sheet, Splice};
 use bitterend::simulate::{Grade, Kind, Simulated, run};
 use bitterend::stats::Estimate;
 
@@ -35,6 +35,27 @@ fn end(analysis: &Analysis, part: PartName) -> &Estimate {
 
 fn half(estimate: &Estimate) -> f64 {
     0.5 * (estimate.high.unwrap() - estimate.low.unwrap())
+}
+
+/// A travel that is read beyond a splice holds what the splice slid.
+#[test]
+fn a_splice_in_the_travel_is_named() {
+    let pull = pull(Kind::Halyard, 1);
+    let splice = |travel_beyond| {
+        let analysis = analysed(&pull, |sheet| {
+            sheet.line.splice = Some(Splice {
+                kind: Some("core-to-core".into()),
+                bury: None,
+                travel_beyond,
+            });
+        });
+        let named = analysis
+            .caveats
+            .iter()
+            .filter(|c| c.code == "splice-in-travel");
+        named.count()
+    };
+    assert_eq!((splice(false), splice(true)), (0, 1));
 }
 
 /// Every gauge stated five times to fifty times worse than it is.

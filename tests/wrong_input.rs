@@ -314,6 +314,20 @@ fn a_log_elsewhere_or_a_folder_in_its_place() {
     "#);
 }
 
+/// A log by its length: readings past a bound were left out in silence.
+#[test]
+fn a_marks_file_that_is_a_log() {
+    let sheet = SHEET.replace("log.csv\"", "log.csv\"\nmarks = \"marks.csv\"")
+        + "[gauges.mark]\ncolumn = \"Mark\"\nunit = \"mm\"\ndistance = \"20 mm\"\n";
+    let pull = Pull::new(&sheet, log());
+    let mut marks = String::from("Time,Mark\n");
+    for i in 0..100_001 {
+        marks += &format!("{}.{:04},0\n", i / 10_000, i % 10_000);
+    }
+    fs::write(pull.folder().join("marks.csv"), marks).unwrap();
+    insta::assert_snapshot!(pull.refused(), @r"");
+}
+
 #[test]
 fn two_columns_of_one_name() {
     let pull = Pull::new(

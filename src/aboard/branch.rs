@@ -1,6 +1,6 @@
 //! The unloading branch of a line of a stated length in a rig with some give: tension against the length it gives back.
 
-use super::{Beyond, found_rows};
+use super::Beyond;
 use crate::separate::StretchCurve;
 
 /// Strain against load by rows, strictly rising in both, with the length and the give that belong to it.
@@ -46,7 +46,18 @@ impl Branch {
     /// # Errors
     /// No stretch curve, no free length, or fewer than two rising rows.
     pub fn found(curve: Option<&StretchCurve>, length: f64, give: f64) -> Result<Self, String> {
-        let (rows, _) = found_rows(curve)?;
+        let curve = curve.ok_or("the record gives no stretch curve of the line")?;
+        let own = curve
+            .free_length_mm
+            .filter(|l| *l > 0.0)
+            .ok_or("the sheet does not state the free length that the stretch belongs to")?;
+        let rows: Vec<(f64, f64)> = curve
+            .load_kn
+            .iter()
+            .zip(&curve.unloading_mm)
+            .filter(|(load, stretch)| load.is_finite() && stretch.is_finite())
+            .map(|(load, stretch)| (load * 1e3, stretch / own))
+            .collect();
         Self::new(&rows, length, give)
     }
 

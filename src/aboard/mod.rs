@@ -4,7 +4,7 @@
 //! load aboard, k the give of mast, sheave and sail (rigid if not stated, which overstates the loss) and q the slip,
 //! `e_u(F1)·L + F1/k + q = e_u(F0)·L + F0/k` is solved for the tension F1 that is left. The same slip that a stretchy line
 //! hardly notices empties a stiff one.
-//! Assumptions: only within the loads measured; slip goes on at the creep of the holds, at the falling tension; time is
+//! Assumptions: only within the loads measured; slip goes on at the creep of the holds, as if the tension did not fall; time is
 //! projected at most a decade past the longest hold. The branch found below the highest load of the dock is taken for the one
 //! that starts at the load aboard, and retarded stretch that comes back aboard is left out.
 
@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use crate::caveat::{Caveat, Weight};
 use crate::limit::{Interface, Law, Limit, LimitInputs};
 use crate::phases::PhaseKind;
-use crate::separate::{Course, PartName, StretchCurve};
+use crate::separate::{Course, PartName};
 use crate::sheet::Rule;
 use crate::stats::coverage::half_width;
 use crate::stats::estimate::LEVEL;
@@ -84,7 +84,6 @@ pub fn keep(inputs: &LimitInputs, limit: &Limit) -> (Option<AboardResult>, Vec<C
     }
     let slip = slip_at(inputs, load);
     let branch = Branch::found(inputs.separated.stretch_curve.as_ref(), length, give);
-    let rigid = |b: Branch| b.with_give(give);
     let mut curves = Vec::new();
     let (at_once, after_hour, behind) = match &branch {
         Ok(branch) => {
@@ -114,7 +113,7 @@ pub fn keep(inputs: &LimitInputs, limit: &Limit) -> (Option<AboardResult>, Vec<C
         }
     };
     for (label, branch) in comparison_branches(length, load) {
-        curves.extend(curve(label, &rigid(branch), load));
+        curves.extend(curve(label, &branch.with_give(give), load));
     }
     let result = AboardResult {
         load_kn: load / 1e3,
@@ -337,7 +336,7 @@ fn kept(branch: &Branch, load: f64, slip: &Estimate, stretch: f64, status: Statu
     }
 }
 
-/// The same after an hour: creep of the hold nearest to the load goes on over log time at the falling tension.
+/// The same after an hour: creep of the hold nearest to the load goes on over log time at the full tension.
 fn after_an_hour(
     branch: &Branch,
     load: f64,
@@ -495,23 +494,6 @@ impl Beyond {
             ),
         }
     }
-}
-
-/// The unloading branch of a found stretch curve, or why there is none.
-fn found_rows(curve: Option<&StretchCurve>) -> Result<(Vec<(f64, f64)>, f64), String> {
-    let curve = curve.ok_or("the record gives no stretch curve of the line")?;
-    let length = curve
-        .free_length_mm
-        .filter(|l| *l > 0.0)
-        .ok_or("the sheet does not state the free length that the stretch belongs to")?;
-    let rows = curve
-        .load_kn
-        .iter()
-        .zip(&curve.unloading_mm)
-        .filter(|(load, stretch)| load.is_finite() && stretch.is_finite())
-        .map(|(load, stretch)| (load * 1e3, stretch / length))
-        .collect();
-    Ok((rows, length))
 }
 
 #[cfg(test)]

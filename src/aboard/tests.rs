@@ -1,7 +1,7 @@
 use super::*;
 
 /// Stretch laws of the trade's two fibres, 15 m aboard, 4 kN: at 50 mm of slip polyester (EA 210 kN, toe 0.6 %) keeps 83 %
-/// and HMPE (EA 1122 kN, toe 0.12 %) 21 %; at 25 mm 91 % and 56 % (computed check values of the domain, printed to a per
+/// and HMPE (EA 1122 kN, toe 0.12 %) 21 %; at 25 mm 91 % and 56 % (check values computed outside this project, printed to a per
 /// cent). Through the solver and the laws that the charts use.
 #[test]
 fn the_same_slip_empties_a_stiff_line() {
@@ -82,7 +82,7 @@ mod whole {
         let mut pull = pull.with(StopperSlip, &slip).with(CoverSlip, &still);
         let loads: Vec<f64> = (0..=40).map(|i| 0.1 * f64::from(i)).collect();
         let stretch: Vec<f64> = loads.iter().map(|kn| kn / 400.0 * 6e3).collect();
-        pull.separated.stretch_curve = Some(StretchCurve {
+        pull.separated.stretch_curve = Some(crate::separate::StretchCurve {
             load_kn: loads,
             loading_mm: stretch.clone(),
             unloading_mm: stretch,

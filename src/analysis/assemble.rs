@@ -222,7 +222,7 @@ fn at(name: PartName, course: &Course, end: &End) -> Option<Estimate> {
     })
 }
 
-/// Energy for the cautions (domain: Care): half the highest load times the travel that came back; the area under the
+/// Energy for the cautions: half the highest load times the travel that came back; the area under the
 /// unloading curve over the gauge length beside it.
 fn energy(phased: &Phased, separated: &Separated) -> Energy {
     let peak_travel = separated

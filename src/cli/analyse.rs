@@ -159,12 +159,7 @@ fn write_table(target: &Target, analysis: &Analysis, staging: &Staging) -> Resul
 
 /// One line, and what must be known before the figures are trusted.
 fn say(target: &Target, analysis: &Analysis, console: &Console) {
-    let word = match analysis.verdict.word {
-        VerdictWord::Passes => "passes",
-        VerdictWord::Fails => "fails",
-        VerdictWord::NotDecided => "not decided",
-        VerdictWord::NoLimits => "no limits given",
-    };
+    let word = analysis.verdict.word.words();
     console.say(&format!(
         "{}: {word}; report in {}",
         target.name,

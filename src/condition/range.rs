@@ -55,8 +55,10 @@ pub(super) fn blank_unusable(
 /// True where the load rises over a run by more than a hundredth of its range.
 fn rises(load: &[f64], first: usize, end: usize) -> bool {
     let (low, high) = super::range_of(load);
-    let (_, top) = super::range_of(&load[first..end]);
-    top - load[first] > 0.01 * (high - low)
+    let run = &load[first..end];
+    let (_, top) = super::range_of(run);
+    let at_first = run.iter().find(|load| load.is_finite());
+    at_first.is_some_and(|at_first| top - at_first > 0.01 * (high - low))
 }
 
 /// Runs of exactly the largest or smallest reading, long for a gauge that is noisy elsewhere.
@@ -127,5 +129,19 @@ pub(super) fn remark_load(load: &Signal, sheet: &Sheet, peak: f64, caveats: &mut
             ),
             "Find out why the cell dropped out and repeat the pull.",
         ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A gauge may reach its end in a row in which the load was not read.
+    #[test]
+    fn a_load_that_is_not_read_in_the_first_row_of_a_run_rises_over_it_all_the_same() {
+        let load = [0.0, 1e3, f64::NAN, 2.1e3, f64::NAN, 2.6e3, 3e3];
+        assert!(rises(&load, 2, 6));
+        assert!(!rises(&load, 4, 6));
+        assert!(!rises(&load, 2, 3));
     }
 }

@@ -9,10 +9,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::limit::{Interface, Known, LEAST_SLIP, Limit, LimitInputs};
-use crate::separate::PartName;
 use crate::sheet::Rule;
 use crate::stats::Status;
 use crate::verdict::{Verdict, VerdictWord};
+use crate::words::lower_first;
 
 mod remedies;
 
@@ -155,13 +155,6 @@ pub fn find(inputs: &LimitInputs, limit: &Limit, verdict: &Verdict) -> Diagnosis
         remedies,
         notes,
         next_pull,
-    }
-}
-
-fn part_of(interface: Interface) -> PartName {
-    match interface {
-        Interface::Cover => PartName::CoverSlip,
-        _ => PartName::StopperSlip,
     }
 }
 
@@ -317,7 +310,7 @@ fn next_pull(
                 .separated
                 .support
                 .iter()
-                .find(|s| s.part == part_of(interface) && !s.missing.is_empty())
+                .find(|s| s.part == interface.part() && !s.missing.is_empty())
                 .map(|s| s.missing.trim_end_matches('.').to_string())
         };
         part(Interface::Cover)
@@ -343,11 +336,7 @@ fn next_pull(
                 .into()
         }
         (_, _) if sure == Sureness::InPart && verdict.word == VerdictWord::NotDecided => missing(),
-        (_, Some(first)) => format!(
-            "{}; then {}",
-            first.what,
-            remedies::lower_first(&first.proof)
-        ),
+        (_, Some(first)) => format!("{}; then {}", first.what, lower_first(&first.proof)),
         (_, None) => verdict.next.clone(),
     }
 }

@@ -162,11 +162,3 @@ pub(super) fn notes(sheet: &Sheet) -> Vec<String> {
     }
     notes
 }
-
-pub(super) fn lower_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map(|c| c.to_lowercase().collect::<String>() + chars.as_str())
-        .unwrap_or_default()
-}

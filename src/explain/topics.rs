@@ -267,6 +267,7 @@ pub const TOPICS: &[Topic] = &[
             "gauge-clipped",
             "gauge-fault",
             "mark-distance-unknown",
+            "splice-in-travel",
             "what would tell more",
             "step",
             "known",

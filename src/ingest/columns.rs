@@ -3,7 +3,7 @@
 use super::clock::Form;
 use super::error::IngestError;
 use super::{ClockKnown, GaugeKind, Understood};
-use crate::sheet::{Gauge, Sheet, read::nearest};
+use crate::sheet::{ClockColumn, Gauge, Sheet, read::nearest};
 use crate::units::{ForceDim, LengthDim, TimeDim, Unit, find_unit};
 
 /// A column name taken apart.
@@ -261,7 +261,7 @@ pub(super) struct TimeColumn {
 
 /// Finds the time: as the sheet says, else by name, else the rows are counted. `sample` gives a column's first cell.
 pub(super) fn time_column(
-    sheet: &Sheet,
+    clock: Option<&ClockColumn>,
     names: &[ColumnName],
     taken: &[usize],
     sample: &dyn Fn(usize) -> Option<Vec<u8>>,
@@ -269,7 +269,7 @@ pub(super) fn time_column(
     understood: &mut Understood,
 ) -> Result<TimeColumn, IngestError> {
     let line = understood.header_line.max(1);
-    let clock = sheet.gauges.time.clone().unwrap_or_default();
+    let clock = clock.cloned().unwrap_or_default();
     if let Some(rate) = clock.rate {
         understood.time = format!("rate {rate}, rows counted");
         if clock.column.is_some() {

@@ -215,7 +215,7 @@ pub(super) fn find(
     if header.is_some() && separator == Separator::Byte(b',') {
         refuse_double_commas(&rows, &header_cells, file)?;
     }
-    let marks = find_marks(&rows, &header_cells, separator, file, reading)?;
+    let marks = find_marks(&rows, &header_cells, file, reading)?;
     let before = header.map_or(first_row, |h| h);
     let metadata = lines[..before]
         .iter()
@@ -385,10 +385,7 @@ fn find_header(
     }
     let Some((row, _)) = best else {
         let header = lines.iter().rposition(|l| l.is_text() && l.width() > 1);
-        return Ok(header
-            .map(|h| (Some(h), lines.len()))
-            .filter(|_| !lines.is_empty())
-            .map(|(h, _)| (h, lines.len())));
+        return Ok(header.map(|header| (Some(header), lines.len())));
     };
     let mut above = row;
     if above > 0 && is_unit_row(&lines[above - 1]) && above > 1 && lines[above - 2].is_text() {
@@ -458,7 +455,6 @@ struct Seen {
 fn find_marks(
     rows: &[&Line],
     header: &[String],
-    separator: Separator,
     file: &str,
     reading: &Reading,
 ) -> Result<Marks, IngestError> {
@@ -582,13 +578,6 @@ fn find_marks(
     let other = if mark == b',' { b'.' } else { b',' };
     let grouped = either[index(other)].is_some().then_some(other);
     let thousands = forced_thousands.unwrap_or(thousands.or(grouped));
-    if separator == Separator::Byte(b',') && mark == b',' {
-        // Quoted cells with decimal commas between commas: allowed, since quotes protect them.
-        return Ok(Marks {
-            decimal: mark,
-            thousands,
-        });
-    }
     Ok(Marks {
         decimal: mark,
         thousands,

@@ -191,6 +191,15 @@ pub enum IngestError {
     /// Whoever took the rows wanted no more.
     #[error("{file}: the rows were not all taken")]
     Stopped { file: String },
+    /// A marks file as long as a log.
+    #[error(
+        "{file}, line {line}: a marks file holds at most {most} readings by hand; this is a log"
+    )]
+    TooManyReadings {
+        file: String,
+        line: u64,
+        most: usize,
+    },
     /// Marks without time.
     #[error("{file}, line {line}: no time column; every reading needs its time on the log's clock")]
     MarksWithoutTime { file: String, line: usize },
@@ -272,6 +281,9 @@ impl IngestError {
             Self::TooManyRestarts { .. } => "cut the log to the pull that the sheet describes".into(),
             Self::NoCommonEvent { .. } => {
                 "name under [second_log] a column that follows a gauge of the first log throughout, such as the load fed to both loggers".into()
+            }
+            Self::TooManyReadings { .. } => {
+                "name it in the sheet under [pull] log, or under [second_log] beside another".into()
             }
             Self::MarksWithoutTime { .. } => {
                 "begin the marks file with a header such as time_s,mark_mm".into()

@@ -79,27 +79,18 @@ pub(super) fn open(
     }
     let taken: Vec<usize> = columns.iter().map(|c| c.1).collect();
     let sample = |column: usize| super::read::first_filled(&dialect, column);
-    let mut clockless = sheet.clone();
-    clockless.gauges.time = None;
     let mut understood = Understood {
         header_line: line,
         ..Understood::default()
     };
-    let time = time_column(
-        &clockless,
-        &dialect.names,
-        &taken,
-        &sample,
-        file,
-        &mut understood,
-    )?;
+    let time = time_column(None, &dialect.names, &taken, &sample, file, &mut understood)?;
     if time.column.is_none() {
         return Err(IngestError::MarksWithoutTime {
             file: file.into(),
             line,
         });
     }
-    let rows = rows(&mut source, &dialect)?;
+    let rows = rows(&mut source, &dialect, file)?;
     Ok(MarksFile {
         input: source.finish("marks")?,
         file: file.into(),
@@ -110,7 +101,7 @@ pub(super) fn open(
     })
 }
 
-fn rows(source: &mut Source<'_>, dialect: &Dialect) -> Result<Vec<Row>, IngestError> {
+fn rows(source: &mut Source<'_>, dialect: &Dialect, file: &str) -> Result<Vec<Row>, IngestError> {
     let mut rows = Vec::new();
     let mut line = 0;
     while let Some(chunk) = source.next()? {
@@ -119,8 +110,14 @@ fn rows(source: &mut Source<'_>, dialect: &Dialect) -> Result<Vec<Row>, IngestEr
             if line > dialect.lines_before
                 && !text.trim_ascii().is_empty()
                 && !text.starts_with(b"#")
-                && rows.len() < READINGS_MAX
             {
+                if rows.len() == READINGS_MAX {
+                    return Err(IngestError::TooManyReadings {
+                        file: file.into(),
+                        line,
+                        most: READINGS_MAX,
+                    });
+                }
                 rows.push((line, split(text, dialect.separator)));
             }
         }

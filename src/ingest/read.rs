@@ -168,7 +168,7 @@ fn open<'r>(
     let taken: Vec<usize> = wanted.iter().map(|w| w.column).collect();
     let sample = |column: usize| first_filled(&dialect, column);
     let time = time_column(
-        sheet,
+        sheet.gauges.time.as_ref(),
         &dialect.names,
         &taken,
         &sample,
@@ -264,11 +264,19 @@ fn rate_by_column(
     dialect: &Dialect,
     taken: &[usize],
 ) -> Option<(String, f64)> {
-    let mut timed = sheet.clone();
-    timed.gauges.time.as_mut()?.rate = None;
+    let mut clock = sheet.gauges.time.clone()?;
+    clock.rate = None;
     let mut understood = Understood::default();
     let sample = |column: usize| first_filled(dialect, column);
-    let time = time_column(&timed, &dialect.names, taken, &sample, "", &mut understood).ok()?;
+    let time = time_column(
+        Some(&clock),
+        &dialect.names,
+        taken,
+        &sample,
+        "",
+        &mut understood,
+    )
+    .ok()?;
     let name = understood
         .time_column
         .filter(|_| understood.clock == ClockKnown::Stated)?;

@@ -3,14 +3,14 @@
 use std::io::Read;
 
 use super::cell::{self, Cell};
-use super::clock::{Form, SECOND};
+use super::clock::SECOND;
 use super::columns::{TimeColumn, column_name, time_column};
 use super::dialect::{self, Dialect};
 use super::error::IngestError;
 use super::read::{begin_understood, first_filled, origin, plan};
 use super::source::Source;
 use super::{GaugeKind, Understood, rows};
-use crate::sheet::{Reading, Sheet};
+use crate::sheet::Reading;
 use crate::units::{ForceDim, LengthDim, find_unit};
 
 /// What a first look at a log found.
@@ -73,21 +73,7 @@ pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found,
     }
     let taken: Vec<usize> = guesses.iter().map(|g| g.1).collect();
     let sample = |column: usize| first_filled(&dialect, column);
-    let sheet = blank_sheet();
-    let time = match &sheet {
-        Some(sheet) => time_column(
-            sheet,
-            &dialect.names,
-            &taken,
-            &sample,
-            name,
-            &mut understood,
-        )?,
-        None => TimeColumn {
-            column: None,
-            form: Form::Rows { period_s: 1.0 },
-        },
-    };
+    let time = time_column(None, &dialect.names, &taken, &sample, name, &mut understood)?;
     Ok(Found {
         understood,
         columns,
@@ -105,11 +91,6 @@ pub(super) fn rate_told(source: &Source<'_>, dialect: &Dialect, time: TimeColumn
         head,
         &plan(dialect, time, origin(dialect, time), &[]),
     ))
-}
-
-/// A sheet that says nothing.
-fn blank_sheet() -> Option<Sheet> {
-    toml::from_str("[pull]\nlog = \"\"\n[gauges.load]\ncolumn = \"\"\n").ok()
 }
 
 /// One over the median step of time, to six digits.

@@ -109,7 +109,7 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         held: vec![],
         at_readings: false,
     };
-    let part = part_of(interface);
+    let part = interface.part();
     if let Some(course) = usable(inputs, part) {
         let own = jumps.iter().filter(|e| e.interface == interface);
         slip.jumps = own.cloned().collect();
@@ -142,13 +142,6 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         .unwrap_or_else(|| format!("the split gives no course of {}", part.words()));
     slip.absent = Some(reason);
     slip
-}
-
-fn part_of(interface: Interface) -> PartName {
-    match interface {
-        Interface::Cover => PartName::CoverSlip,
-        _ => PartName::StopperSlip,
-    }
 }
 
 /// A course whose lists have one element per block.
@@ -366,9 +359,10 @@ impl Slip {
     pub fn refined(&self, crossing: &Crossing, level: f64) -> Option<(f64, f64)> {
         let rising = self.rising(&self.value);
         let at = crossing.at;
+        let before = at.checked_sub(1)?;
         let inside =
             |i: usize| rising[i] >= NEIGHBOURS.0 * level && rising[i] <= NEIGHBOURS.1 * level;
-        let first = (0..=at.saturating_sub(1))
+        let first = (0..=before)
             .rev()
             .take_while(|i| inside(*i) && self.load[*i] < self.load[*i + 1])
             .last()?;

@@ -6,7 +6,7 @@
 use crate::condition::Conditioned;
 use crate::stats::coverage::half_width;
 use crate::stats::estimate::LEVEL;
-use crate::stats::{Estimate, Measure, Status};
+use crate::stats::{Estimate, Measure};
 
 /// Half widths of the cell's errors.
 #[derive(Debug, Clone, Copy)]
@@ -14,24 +14,15 @@ pub(crate) struct LoadErrors {
     gain: f64,
     fixed: f64,
     drift: f64,
-    /// Standard error of the zero where slack readings gave it.
-    zero: f64,
 }
 
 impl LoadErrors {
     pub(crate) fn of(conditioned: &Conditioned) -> Self {
         let errors = conditioned.load.errors;
-        let zero = &conditioned.load_zero;
-        let measured = matches!(zero.status, Status::Measured | Status::AtMost);
         Self {
             gain: errors.gain,
             fixed: errors.fixed,
             drift: errors.drift,
-            zero: if measured {
-                zero.standard_error.unwrap_or(0.0)
-            } else {
-                0.0
-            },
         }
     }
 
@@ -41,7 +32,7 @@ impl LoadErrors {
 
     /// Half width at `level` of a load with the statistical standard error `normal`.
     pub(crate) fn half_width(&self, load: f64, normal: f64, level: f64) -> f64 {
-        half_width(normal.hypot(self.zero), &self.boxes(load), level)
+        half_width(normal, &self.boxes(load), level)
     }
 
     /// Half width of the cell alone at 95 %: the U of a measured load.
@@ -52,7 +43,7 @@ impl LoadErrors {
     /// Standard uncertainty of a load with the statistical standard error `normal`.
     pub(crate) fn standard(&self, load: f64, normal: f64) -> f64 {
         let boxes: f64 = self.boxes(load).iter().map(|a| a * a / 3.0).sum();
-        (normal * normal + self.zero * self.zero + boxes).sqrt()
+        (normal * normal + boxes).sqrt()
     }
 
     /// A limit with different statistical errors below and above; `above` absent where nothing bounds it.
@@ -117,7 +108,6 @@ mod tests {
             gain: 0.005,
             fixed: 0.0,
             drift: 0.0,
-            zero: 0.0,
         };
         assert!((cell.expanded(4e3) - 19.0).abs() < 1e-9);
         assert!((cell.standard(4e3, 0.0) - 20.0 / 3f64.sqrt()).abs() < 1e-9);

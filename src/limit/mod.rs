@@ -4,8 +4,8 @@
 //! The slip of an interface is its course over the blocks, seating taken off; its whole interval (zeros, gains, choice of
 //! law) goes through the curve of slip against load into the interval of the limit, and the load cell's own errors are
 //! added once. What the gauges bracket stays a bracket; what the schedule cannot show is "cannot tell" with the reason.
-//! Assumption: progressive slip never runs backwards. Source of the definitions: `domain` of the trade and ground-anchor
-//! practice (ISO 22477-5) for creep in holds and the apparent free length.
+//! Assumption: progressive slip never runs backwards. Source of the definitions: common practice of the trade
+//! (no source), and ground-anchor practice (ISO 22477-5) for creep in holds and the apparent free length.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::caveat::{Caveat, Weight};
 use crate::condition::Conditioned;
 use crate::phases::{Phase, PhaseKind};
-use crate::separate::Separated;
+use crate::separate::{PartName, Separated};
 use crate::sheet::{Limits, Rule, Sheet};
 use crate::stats::{Estimate, Status};
 
@@ -59,6 +59,14 @@ impl Interface {
             Self::Stopper => "line in the stopper",
             Self::Cover => "cover over the core",
             Self::Pair => "the pair",
+        }
+    }
+
+    /// The part of the travel that slides there; of the pair, what slides in the stopper.
+    pub(crate) fn part(self) -> PartName {
+        match self {
+            Self::Cover => PartName::CoverSlip,
+            Self::Stopper | Self::Pair => PartName::StopperSlip,
         }
     }
 }
@@ -261,14 +269,7 @@ pub fn governing_rule(limits: Option<&Limits>) -> Rule {
         Some(Limits {
             rule: Some(rule), ..
         }) => *rule,
-        Some(l)
-            if l.stopper_slip.is_some()
-                || l.cover_slip.is_some()
-                || l.rate.is_some()
-                || l.creep.is_some() =>
-        {
-            Rule::Allowance
-        }
+        Some(limits) if limits.allows_anything() => Rule::Allowance,
         _ => Rule::FirstSlip,
     }
 }

@@ -10,6 +10,7 @@
 use super::LimitInputs;
 use super::bite::{self, Bite, Bites};
 use super::course::{Known, NOISE_FLOOR, Slip};
+use super::holds::gauge_gain;
 use crate::phases::PhaseKind;
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure, quantile};
@@ -343,12 +344,7 @@ pub(super) fn estimate(inputs: &LimitInputs, slip: &Slip) -> Estimate {
             "stopper slip is not measured: a mark on the cover or on the tail would show seating",
         );
     }
-    let gain = inputs
-        .conditioned
-        .gauges
-        .iter()
-        .map(|g| g.errors.gain)
-        .fold(0.0, f64::max);
+    let gain = gauge_gain(inputs);
     let noise = slip.noise.iter().copied().fold(NOISE_FLOOR, f64::max);
     let method = "saturating part of fresh slip against the highest load";
     let Some(found) = slip.seating.filter(|s| s.high >= LEAST.max(3.0 * noise)) else {

@@ -1,6 +1,7 @@
 //! Transfer from winch to stopper, and the cross-check of the set-up by the apparent free length.
 
 use super::course::{Known, Slip};
+use super::holds::gauge_gain;
 use super::{FreeLengthCheck, LimitInputs, Transfer};
 use crate::ingest::GaugeKind;
 use crate::phases::PhaseKind;
@@ -125,13 +126,7 @@ fn slip_between(inputs: &LimitInputs, slip: &Slip, from: f64, to: f64) -> Estima
     let normal = slip.noise[first]
         .hypot(slip.noise[last])
         .hypot(slip.opening(first, last));
-    let gain = inputs
-        .conditioned
-        .gauges
-        .iter()
-        .filter(|g| !g.kind.is_force())
-        .map(|g| g.errors.gain * value.abs())
-        .fold(0.0, f64::max);
+    let gain = gauge_gain(inputs) * value.abs();
     let half = half_width(normal, &[gain], LEVEL);
     let standard = normal.hypot(gain / 3f64.sqrt());
     if value - half <= 0.0 {
@@ -209,19 +204,25 @@ pub(super) fn free_length(inputs: &LimitInputs) -> Option<FreeLengthCheck> {
 /// Strain between two loads by the sheet's rows, its relative standard uncertainty, and the words.
 fn known_strain(inputs: &LimitInputs, bottom: f64, top: f64) -> Option<(f64, f64, &'static str)> {
     let known = inputs.sheet.line.stretch.as_ref()?;
-    let rows: Vec<(f64, f64)> = known
+    let mut rows: Vec<(f64, f64)> = known
         .load
         .iter()
         .zip(&known.strain)
         .map(|(load, strain)| (load.si(), strain.si()))
         .collect();
+    // The sheet counts strain from the first dwell.
+    if let Some(dwell) = inputs
+        .phases
+        .iter()
+        .find(|p| p.kind == PhaseKind::Reference)
+        .map(|p| 0.5 * (p.load_start_n + p.load_end_n))
+        && rows.first().is_some_and(|first| dwell < first.0)
+    {
+        rows.insert(0, (dwell, 0.0));
+    }
     let at = |load: f64| {
-        let i = rows.iter().position(|(l, _)| *l >= load)?;
-        if i == 0 {
-            // Below the first row the sheet counts from the first dwell, where strain is zero.
-            return (rows[0].0 > 0.0).then(|| rows[0].1 * load / rows[0].0);
-        }
-        let (a, b) = (rows[i - 1], rows[i]);
+        let above = rows.iter().position(|(l, _)| *l >= load)?.max(1);
+        let (a, b) = (rows[above - 1], *rows.get(above)?);
         Some(a.1 + (b.1 - a.1) * (load - a.0) / (b.0 - a.0))
     };
     let strain = at(top)? - at(bottom)?;

@@ -741,6 +741,20 @@ fn the_apparent_free_length_is_held_against_the_sheet() {
             check.meaning
         );
     }
+    // Strain counts from the first dwell, at 0.3 kN here: rows that begin above it leave it at zero there.
+    let above = "[line]\nfree_length = \"6 m\"\n[line.stretch]\nload = [\"1.3 kN\", \"8 kN\"]\nstrain = [\"0.25 %\", \"1.925 %\"]\n";
+    let mut pull = both(Pull::new(&ramp(5.5e3), above, Errors::NONE), nothing);
+    pull.separated.stretch_curve = Some(crate::separate::StretchCurve {
+        load_kn: vec![0.5, 5.5],
+        loading_mm: vec![0.0, 75.0],
+        unloading_mm: vec![0.0, 75.0],
+        free_length_mm: Some(6e3),
+    });
+    near(
+        pull.find().0.free_length.unwrap().ratio.value.unwrap(),
+        1.0,
+        1e-9,
+    );
     // Without a known strain there is nothing to hold it against.
     assert_eq!(
         both(Pull::new(&ramp(5e3), "", Errors::NONE), nothing)

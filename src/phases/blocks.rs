@@ -27,7 +27,8 @@ pub(super) fn cut(record: &Conditioned) -> Vec<Range<usize>> {
     let piece = n.div_ceil(PIECES).max(1);
     let channels: Vec<Channel> = std::iter::once(&record.load)
         .chain(&record.gauges)
-        .map(Channel::new)
+        .map(|signal| Channel::of(&signal.values, signal.noise))
+        .filter(Channel::varies)
         .collect();
     let mut edges: Vec<usize> = (0..n).step_by(piece).collect();
     edges.extend(record.segments.iter().copied().filter(|s| *s < n));
@@ -108,13 +109,18 @@ struct Channel<'a> {
 }
 
 impl<'a> Channel<'a> {
-    fn new(signal: &'a Signal) -> Self {
-        let (low, high) = crate::condition::range_of(&signal.values);
+    fn of(values: &'a [f64], noise: f64) -> Self {
+        let (low, high) = crate::condition::range_of(values);
         Self {
-            values: &signal.values,
-            variance: signal.noise.powi(2),
+            values,
+            variance: noise.powi(2),
             tolerated: (SPLIT_SHARE * (high - low)).powi(2),
         }
+    }
+
+    /// False for a constant without noise: it bends nowhere, and nothing can be weighed by it.
+    fn varies(&self) -> bool {
+        self.variance + self.tolerated > 0.0
     }
 }
 
@@ -198,6 +204,31 @@ mod tests {
         };
         let edges: Vec<usize> = (0..=250).map(|i| i * 160).collect();
         cut_at(&edges, &time_s, vec![channel])
+    }
+
+    /// A constant without noise, such as a cell at the tail that carries nothing, bends nowhere: blocks are as without it.
+    #[test]
+    fn a_constant_makes_no_blocks() {
+        let time_s: Vec<f64> = (0..1000).map(f64::from).collect();
+        let bent: Vec<f64> = time_s.iter().map(|t| (t - 437.0).max(0.0)).collect();
+        let cut = |channels: &[&[f64]]| {
+            let channels = channels.iter().map(|values| {
+                let noise = if values[0] == values[999] {
+                    f64::MIN_POSITIVE
+                } else {
+                    1e-3
+                };
+                Channel::of(values, noise)
+            });
+            cut_at(
+                &[0, 1000],
+                &time_s,
+                channels.filter(Channel::varies).collect(),
+            )
+        };
+        let alone = cut(&[&bent]);
+        assert_eq!(alone.len(), 2);
+        assert_eq!(cut(&[&bent, &[0.0; 1000]]), alone);
     }
 
     /// Noise that seems next to nothing from row to row, as that of means over a hum's period, splits all or nothing.

@@ -243,7 +243,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
         caveats.push(Caveat::new(
             "no-unloading",
             Weight::Caution,
-            "The load never came back down by a third of its peak: what comes back cannot be told from what does not.",
+            "The load never came back down by three tenths of its peak: what comes back cannot be told from what does not.",
             "Unload to pre-tension after each step, and wait there as long as the longest hold.",
         ));
     }

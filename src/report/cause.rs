@@ -2,6 +2,7 @@
 
 use super::view::{Block, Context, Section};
 use crate::diagnose::{Moved, Sureness};
+use crate::words::lower_first;
 
 /// Longest sentence of a diagnosis; treatments named in it come from the sheet.
 const LONGEST: usize = 500;
@@ -58,11 +59,4 @@ pub(super) fn section(cx: &Context<'_>) -> Section {
         blocks.push(Block::Text(format!("Next pull: {}.", lower_first(&next))));
     }
     Section::new("cause", "Cause and remedy", blocks)
-}
-
-fn lower_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_lowercase().chain(chars).collect()
-    })
 }

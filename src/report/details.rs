@@ -37,7 +37,7 @@ pub(super) fn method(cx: &Context<'_>) -> Section {
             "Coverage of intervals".into(),
             format!("{} %", percent(s.level)),
         ),
-        ("Seed".into(), s.seed.to_string()),
+        ("Seed of the refits".into(), s.seed.to_string()),
         (
             "Rows of traces.parquet".into(),
             if s.all_traces {

@@ -7,9 +7,10 @@ use crate::diagnose::Moved;
 use crate::figures::{significant, span_text};
 use crate::limit::{AtRate, Interface, LimitFigure};
 use crate::separate::PartName;
-use crate::sheet::{CoverAtEye, HeldPart, Purpose, Rule, TailState};
+use crate::sheet::{CoverAtEye, HeldPart, Purpose, Rule, Splice, TailState};
 use crate::stats::{Estimate, Status};
 use crate::verdict::VerdictWord;
+use crate::words::capital;
 
 pub(super) fn title(cx: &Context<'_>) -> String {
     let kind = match cx.analysis.sheet.0.pull.purpose {
@@ -48,7 +49,7 @@ pub(super) fn answers(cx: &Context<'_>) -> Vec<Answer> {
     vec![
         Answer {
             label: "Verdict",
-            text: verdict_word(verdict.word).into(),
+            text: verdict.word.words().into(),
         },
         Answer {
             label: "Limit",
@@ -105,15 +106,6 @@ fn clean_or(text: &str, otherwise: &str) -> String {
     }
 }
 
-fn verdict_word(word: VerdictWord) -> &'static str {
-    match word {
-        VerdictWord::Passes => "passes",
-        VerdictWord::Fails => "fails",
-        VerdictWord::NotDecided => "not decided",
-        VerdictWord::NoLimits => "no limits given",
-    }
-}
-
 pub(super) fn rule_words(rule: Rule) -> &'static str {
     match rule {
         Rule::FirstSlip => "first slip",
@@ -153,13 +145,6 @@ fn limit(cx: &Context<'_>) -> String {
         (None, _) => text += "; rate not known.",
     }
     text
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(chars).collect()
-    })
 }
 
 /// The rate or hold that belongs to a limit, in words.
@@ -408,6 +393,15 @@ fn slip_table(cx: &Context<'_>) -> Vec<Block> {
     blocks
 }
 
+fn splice(splice: &Splice) -> String {
+    let kind = splice.kind.as_deref().map_or("splice".into(), line);
+    let bury = splice.bury.map(|b| format!(" buried {}", quantity(b)));
+    let beyond = splice
+        .travel_beyond
+        .then_some(" with the travel read beyond it");
+    kind + &bury.unwrap_or_default() + beyond.unwrap_or_default()
+}
+
 pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
     let sheet = &cx.analysis.sheet.0;
     let (l, s, p) = (&sheet.line, &sheet.stopper, &sheet.pull);
@@ -443,6 +437,7 @@ pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
                 .map(|f| format!("free length {}", quantity(f))),
             l.tail_length.map(|t| format!("tail {}", quantity(t))),
             cover_at_eye,
+            l.splice.as_ref().map(splice),
             l.bedded
                 .map(|b| if b { "bedded in" } else { "new" }.to_owned()),
             l.wet.map(|w| if w { "wet" } else { "dry" }.to_owned()),
@@ -481,6 +476,8 @@ pub(super) fn what_was_pulled(cx: &Context<'_>) -> Section {
             s.rated_load.map(|r| format!("rated {}", quantity(r))),
             holds,
             tail,
+            s.lead_angle
+                .map(|a| format!("line led in at {}", quantity(a))),
             s.loaded_releases
                 .map(|n| format!("{n} loaded releases so far")),
         ],

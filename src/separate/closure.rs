@@ -148,17 +148,7 @@ pub(super) fn stretch_curve(
     let used = balance.first_block..balance.first_block + balance.problem.blocks;
     let load = &phased.blocks.load_n[used.clone()];
     let kind = &phased.blocks.phase[used];
-    let stretch: Vec<f64> = (0..load.len())
-        .map(|k| {
-            balance
-                .stretch
-                .weights
-                .iter()
-                .zip(&balance.stretch.columns)
-                .map(|(w, c)| balance.fit.weights[*w] * c[k])
-                .sum()
-        })
-        .collect();
+    let stretch = balance.value_of(&[&balance.stretch]);
     let top = (0..load.len()).max_by(|a, b| load[*a].total_cmp(&load[*b]))?;
     // Down from the peak: to the lowest load before it rises again.
     let bottom = (top..load.len())

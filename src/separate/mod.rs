@@ -57,6 +57,7 @@ mod solve;
 /// The record with a slip held at nothing.
 mod tenable;
 
+pub(crate) use parts::DRAWS_SEED;
 pub use solve::SolveError;
 pub use tenable::{Explanation, GaugeFit, Tenable, explanations};
 
@@ -289,6 +290,14 @@ pub fn separate(
             Weight::Caution,
             "The sheet does not say how far the mark stands from the mouth; within 50 mm is assumed.",
             "Measure the distance and write it as distance in [gauges.mark].",
+        ));
+    }
+    if sheet.line.splice.as_ref().is_some_and(|s| s.travel_beyond) {
+        caveats.push(Caveat::new(
+            "splice-in-travel",
+            Weight::Caution,
+            "The travel is read beyond the splice: what the splice itself slid and bedded in counts as set, and as what did not come back.",
+            "Read the travel on the line below the splice, or put a gauge across its throat.",
         ));
     }
     caveats.extend(

@@ -374,11 +374,6 @@ impl Instruments {
     pub fn gauge(&self, kind: GaugeKind) -> Option<&GaugeSpec> {
         self.gauges.iter().find(|g| g.kind == kind)
     }
-
-    /// The gauge of this kind, to change it.
-    pub fn gauge_mut(&mut self, kind: GaugeKind) -> Option<&mut GaugeSpec> {
-        self.gauges.iter_mut().find(|g| g.kind == kind)
-    }
 }
 
 impl Scenario {

@@ -47,12 +47,6 @@ impl CurveFit {
         self.covariance[(parameter, parameter)].max(0.0).sqrt()
     }
 
-    /// Standard deviation of the residuals.
-    #[must_use]
-    pub fn residual_sd(&self) -> f64 {
-        (self.rss / self.degrees_of_freedom as f64).sqrt()
-    }
-
     /// Standard error of a function of the parameters with this gradient (first order).
     #[must_use]
     pub fn propagated(&self, gradient: &[f64]) -> f64 {

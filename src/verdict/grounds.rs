@@ -4,11 +4,11 @@ use super::{Finding, Says};
 use crate::limit::{
     HoldCreep, Interface, Known, Limit, LimitInputs, LoadErrors, Slip, governing_rule,
 };
-use crate::separate::PartName;
 use crate::sheet::{Limits, Rule, TailState};
 use crate::stats::Estimate;
 use crate::stats::estimate::one_sided_share;
 use crate::units::{Force, Length, Unit};
+use crate::words::lower_first;
 
 /// The stretch of the record in which the load less its uncertainty was at least the proof load.
 pub(super) struct Carried {
@@ -148,11 +148,7 @@ impl Case<'_> {
             decide: format!(
                 "Pull to at least {} indicated, so that the proof load is reached with the cell's uncertainty taken off, \
                  if every part of the chain allows it.",
-                load(
-                    self.proof.si() + self.errors.expanded(1.01 * self.proof.si()),
-                    unit,
-                    true
-                )
+                load(self.surely_proof(), unit, true)
             ),
         }
     }
@@ -343,10 +339,7 @@ impl Case<'_> {
 
     /// The gauge or cycle that the split says is missing.
     fn missing(&self, interface: Interface) -> String {
-        let part = match interface {
-            Interface::Cover => PartName::CoverSlip,
-            _ => PartName::StopperSlip,
-        };
+        let part = interface.part();
         self.inputs
             .separated
             .support
@@ -497,11 +490,7 @@ impl Case<'_> {
         let rule = governing_rule(Some(self.limits));
         let words = match rule {
             Rule::Allowance => {
-                let any = self.limits.stopper_slip.is_some()
-                    || self.limits.cover_slip.is_some()
-                    || self.limits.rate.is_some()
-                    || self.limits.creep.is_some();
-                return (!any).then(|| Finding {
+                return (!self.limits.allows_anything()).then(|| Finding {
                     says: Says::Open,
                     ground: "The sheet names the allowance as its rule but allows nothing.".into(),
                     decide: "Add `stopper_slip`, `cover_slip`, `rate` or `creep` to `[limits]`."
@@ -630,12 +619,4 @@ fn rounded(si: f64, unit: &Unit, digits: i32, up: bool) -> String {
     let places = places(value, digits).clamp(0, 9).unsigned_abs() as usize;
     // No zero with a sign.
     format!("{:.places$} {}", toward + 0.0, unit.symbol)
-}
-
-fn lower_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map(|c| c.to_lowercase().collect::<String>() + chars.as_str())
-        .unwrap_or_default()
 }

@@ -35,6 +35,19 @@ pub enum VerdictWord {
     NoLimits,
 }
 
+impl VerdictWord {
+    /// The words used in reports and on the terminal.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Passes => "passes",
+            Self::Fails => "fails",
+            Self::NotDecided => "not decided",
+            Self::NoLimits => "no limits given",
+        }
+    }
+}
+
 /// The verdict with its grounds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Verdict {

@@ -59,6 +59,33 @@ fn proof_is_reached_only_with_the_uncertainty_taken_off() {
     assert!(verdict.next.contains("4.0"), "{}", verdict.next);
 }
 
+/// The load to pull to next is one that proves: with a cell good to 7 % its own uncertainty is in it too.
+#[test]
+fn the_load_to_pull_to_is_enough() {
+    let pulled_to = |load: f64| {
+        let errors = Errors { gain: 0.07, ..CELL };
+        let pull = Pull::new(&steps(&[load], 90.0), LIMITS, errors);
+        let still = pull.law(|_, _, _, _, _| 0.0);
+        decided(&pull.with(StopperSlip, &still).with(CoverSlip, &still))
+    };
+    let advice = pulled_to(3.9e3).next;
+    let number = advice
+        .split("at least ")
+        .nth(1)
+        .and_then(|rest| rest.split(['\u{a0}', ' ']).next());
+    let enough: f64 = number.and_then(|n| n.parse().ok()).expect(&advice);
+    let ground = |load: f64| pulled_to(load).grounds[0].clone();
+    assert!(
+        !ground(1e3 * enough).contains("Never tested"),
+        "{advice} {}",
+        ground(1e3 * enough)
+    );
+    assert!(
+        ground(0.995e3 * enough).contains("Never tested"),
+        "{advice}"
+    );
+}
+
 #[test]
 fn what_never_reached_proof_never_passes_but_may_fail() {
     assert_eq!(

@@ -6,6 +6,7 @@ use crate::caveat::Weight;
 use crate::compare::{Difference, Told};
 use crate::figures::{fixed, percent, significant};
 use crate::sheet::Rule;
+use crate::words::capital;
 
 pub(super) fn subtitle(cx: &Cx) -> String {
     let c = cx.c;
@@ -135,13 +136,6 @@ fn scatter(cx: &Cx) -> String {
         parts.push(format!("{} between lines of one kind", share(l)));
     }
     format!("{} (standard deviations).", parts.join(", "))
-}
-
-pub(super) fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// Longer texts than a table cell holds.

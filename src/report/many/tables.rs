@@ -1,11 +1,12 @@
 //! The details: bounds by family, scatter, wear, diameter, untested pairs, method, the pulls themselves.
 
 use super::super::view::{Block, Section, Table, line};
-use super::front::{capital, line_long};
+use super::front::line_long;
 use super::{Cx, section};
 use crate::compare::{By, Spread};
 use crate::figures::{fixed, percent, significant};
 use crate::stats::censored::{Family, Observed};
+use crate::words::capital;
 
 fn table(caption: String, head: &[&str], rows: Vec<Vec<String>>) -> Block {
     Block::Table(Table {

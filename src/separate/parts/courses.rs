@@ -202,16 +202,20 @@ impl Reader<'_> {
             (Status::AtMost, Some(high), Some(value)) => high - value,
             _ => 0.0,
         };
-        let stations: Vec<(usize, f64, f64, f64)> = self
+        let stations: Vec<Station> = self
             .stations
             .iter()
             .map(|k| {
                 let half = ratio * known(&Moment::block(*k)).1.standard();
-                (*k, half, half.max(one_sided), 0.0)
+                Station {
+                    block: *k,
+                    below: half,
+                    above: half.max(one_sided),
+                }
             })
             .collect();
-        let below = interpolate(&stations, self.last, |s| s.1);
-        let above = interpolate(&stations, self.last, |s| s.2);
+        let below = interpolate(&stations, self.last, |s| s.below);
+        let above = interpolate(&stations, self.last, |s| s.above);
         let value: Vec<f64> = values.iter().map(|v| 1e-3 * v).collect();
         let low = value
             .iter()
@@ -314,18 +318,22 @@ impl Reader<'_> {
         let at_proof = self.at_proof(|moment| at(moment).0);
         // The two ends go with their own courses; how far the interval lies beyond them changes slowly.
         let value = |f: &PerBlock, k: usize| 1e-3 * self.balance.fit.value(&f(k));
-        let stations: Vec<(usize, f64, f64, f64)> = self
+        let stations: Vec<Station> = self
             .stations
             .iter()
             .map(|k| {
                 let (e, _) = at(&Moment::block(*k));
                 let (low, high) = (e.low.unwrap_or(0.0), e.high.unwrap_or(0.0));
-                (*k, value(lower, *k) - low, high - value(upper, *k), 0.0)
+                Station {
+                    block: *k,
+                    below: value(lower, *k) - low,
+                    above: high - value(upper, *k),
+                }
             })
             .collect();
-        let ends = interpolate(&stations, self.last, |s| s.1)
+        let ends = interpolate(&stations, self.last, |s| s.below)
             .into_iter()
-            .zip(interpolate(&stations, self.last, |s| s.2))
+            .zip(interpolate(&stations, self.last, |s| s.above))
             .enumerate();
         let (low, high) = ends
             .map(|(k, (below, above))| {
@@ -372,36 +380,29 @@ impl Reader<'_> {
     }
 }
 
+/// How far an interval reaches beyond its values at a block, m.
+struct Station {
+    block: usize,
+    below: f64,
+    above: f64,
+}
+
 /// Straight lines between the stations.
-fn interpolate<T>(stations: &[T], last: usize, of: impl Fn(&T) -> f64) -> Vec<f64>
-where
-    T: Station,
-{
+fn interpolate(stations: &[Station], last: usize, of: impl Fn(&Station) -> f64) -> Vec<f64> {
     let mut out = Vec::with_capacity(last + 1);
     let mut i = 0;
     for k in 0..=last {
-        while i + 2 < stations.len() && stations[i + 1].block() <= k {
+        while i + 2 < stations.len() && stations[i + 1].block <= k {
             i += 1;
         }
         let (a, b) = (&stations[i], &stations[(i + 1).min(stations.len() - 1)]);
-        let gap = b.block().saturating_sub(a.block()) as f64;
+        let gap = b.block.saturating_sub(a.block) as f64;
         let share = if gap > 0.0 {
-            ((k - a.block()) as f64 / gap).clamp(0.0, 1.0)
+            ((k - a.block) as f64 / gap).clamp(0.0, 1.0)
         } else {
             0.0
         };
         out.push(of(a) + share * (of(b) - of(a)));
     }
     out
-}
-
-/// Something that belongs to a block.
-trait Station {
-    fn block(&self) -> usize;
-}
-
-impl Station for (usize, f64, f64, f64) {
-    fn block(&self) -> usize {
-        self.0
-    }
 }

@@ -110,15 +110,6 @@ pub(super) fn kept(balance: &Balance) -> f64 {
 
 /// Largest value of a shape over the blocks, mm.
 pub(super) fn largest(balance: &Balance, shape: &Shape) -> f64 {
-    (0..balance.problem.blocks)
-        .map(|k| {
-            shape
-                .weights
-                .iter()
-                .zip(&shape.columns)
-                .map(|(w, c)| balance.fit.weights[*w] * c[k])
-                .sum::<f64>()
-                .abs()
-        })
-        .fold(0.0, f64::max)
+    let values = balance.value_of(&[shape]);
+    values.into_iter().map(f64::abs).fold(0.0, f64::max)
 }

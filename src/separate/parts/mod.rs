@@ -1,6 +1,6 @@
 //! From the fitted balance to parts: what each gauge set can tell, and no more.
 //!
-//! The table of the domain, part by part: which gauges and cycles make a part a value, which leave a bracket, and what is
+//! Part by part: which gauges and cycles make a part a value, which leave a bracket, and what is
 //! missing where there is neither. [`Reader`] evaluates combinations of the fit's unknowns; [`courses`] makes parts of them.
 
 use std::collections::BTreeMap;
@@ -29,6 +29,7 @@ mod left_open;
 /// Values and spreads.
 mod reader;
 
+pub(crate) use reader::DRAWS_SEED;
 use reader::{PerBlock, Reader};
 
 /// What the gauges and the schedule allow to say.
@@ -62,7 +63,7 @@ const UNSTATED: &str = "taken as nothing stored in the tail, which the sheet doe
 const SHORTER_TAIL: &str = "a shorter tail, which cannot store core slip";
 const TAIL_UNSTATED: &str = "a shorter tail (or, if the cover was milked back to the bitter end, `tail_stores = \"0 mm\"` in \
                              [line] of the sheet)";
-/// Late set is at most this share of the set that came at once (domain: a tenth to a third of the whole comes late).
+/// Late set is at most this share of the set that came at once (a tenth to a third of the whole comes late: common practice, no source).
 const LATE_SET_SHARE: f64 = 0.5;
 
 pub(super) fn means(balance: &Balance, phased: &Phased, sheet: &Sheet) -> Means {
@@ -244,7 +245,7 @@ impl Reader<'_> {
                 } else if m.core {
                     ("throughout", tail_missing, self.core_part(UNSTATED))
                 } else if m.travel && m.stopper && m.unloads {
-                    let (below, late) = (self.below_highest(), self.late_set());
+                    let (below, late) = (self.below_highest(self.balance.sequences.rest), self.late_set());
                     ("bracketed", "a core gauge at the bitter end", self.bracket(&below, &self.sum(&[self.balance.sequences.rest]), (late, 0.0), "from the slip below the highest load so far to that plus everything at new highest loads: set and cover slip fit alike there"))
                 } else {
                     cannot(
@@ -320,19 +321,15 @@ impl Reader<'_> {
         self.bracket(&lower, &upper, (0.0, 0.0), reason)
     }
 
-    /// Increments of the rest where the load is below its highest so far.
-    fn below_highest(&self) -> PerBlock<'_> {
-        let rest = self.balance.sequences.rest;
-        let first = 1;
+    /// Increments of a sequence where the load is below its highest so far; nothing where there is no sequence.
+    fn below_highest(&self, sequence: Option<usize>) -> PerBlock<'_> {
         Box::new(move |k| {
             let mut f = Functional::default();
-            let Some(rest) = rest else { return f };
-            for j in first..=k {
-                if !self.rising_high[j] {
-                    f.sequences.push((rest, j, 1.0));
-                    if j > first {
-                        f.sequences.push((rest, j - 1, -1.0));
-                    }
+            let Some(sequence) = sequence else { return f };
+            for j in (1..=k).filter(|j| !self.rising_high[*j]) {
+                f.sequences.push((sequence, j, 1.0));
+                if j > 1 {
+                    f.sequences.push((sequence, j - 1, -1.0));
                 }
             }
             f
@@ -357,19 +354,7 @@ impl Reader<'_> {
         let Some(s) = self.balance.sequences.stopper else {
             return absent("no gauge at the stopper");
         };
-        let first = 1;
-        let lower: PerBlock = Box::new(move |k| {
-            let mut f = Functional::default();
-            for j in first..=k {
-                if !self.rising_high[j] {
-                    f.sequences.push((s, j, 1.0));
-                    if j > first {
-                        f.sequences.push((s, j - 1, -1.0));
-                    }
-                }
-            }
-            f
-        });
+        let lower = self.below_highest(Some(s));
         let upper: PerBlock = Box::new(move |k| {
             let mut f = Functional {
                 weights: Vec::new(),
@@ -414,7 +399,7 @@ fn absent(reason: &str) -> Part {
     }
 }
 
-/// True when a stretch curve can be read off: the load came down by a third.
+/// True when a stretch curve can be read off: the load came down by [`crate::phases::CYCLE_SHARE`] of its peak and the fall is in the record.
 #[must_use]
 pub(super) fn curve_is_known(phased: &Phased) -> bool {
     phased.cycles > 0 && phased.peak_n > 0.0

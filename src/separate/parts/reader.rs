@@ -55,7 +55,7 @@ const DRAWS: usize = 30;
 /// Student's factor for so many refits over the normal one (t(29) 0.975 = 2.045 against 1.960).
 const FEW_DRAWS: f64 = 1.043;
 /// Seed of the refits.
-const DRAWS_SEED: u64 = 0x0b17_7e2e;
+pub(crate) const DRAWS_SEED: u64 = 0x0b17_7e2e;
 /// Spreads over the course are computed at about this many blocks.
 const STATIONS: usize = 60;
 /// The highest load rises when it grows by this share of the peak within a block.

@@ -25,9 +25,9 @@ pub(super) use spread::{Draw, Spread};
 pub(super) enum Prior {
     /// Nothing is known.
     None,
-    /// Zero, normal with this standard deviation.
+    /// The centre, normal with this standard deviation.
     Normal(f64),
-    /// Zero, rectangular with this half width (weighed by its standard deviation, half width / √3).
+    /// The centre, rectangular with this half width (weighed by its standard deviation, half width / √3).
     Rectangular(f64),
     /// Rectangular with this half width, and held at its centre whatever the readings say: what the shapes get wrong
     /// elsewhere would settle it, and does not know it.
