@@ -1,13 +1,17 @@
-//! The mark's reading without the stretch of the line between mouth and mark.
+//! The mark's row, and its reading without the stretch of the line between mouth and mark.
 //!
 //! Question: what did the line move in the stopper, where the mark also went by its share of the stretch? The travel tells the
 //! stretch. Where its gauge was blank, the mark, the core, and what the load made of the line while it was read stand in for
 //! it: a hundredth of it enters.
 
-use super::rows::finite;
+use super::Sequences;
+use super::gauges::GaugeReadings;
+use super::rows::{RowBuilder, finite, join};
 use super::scene::Scene;
+use super::shapes::Shapes;
 use crate::separate::readings::Reading;
-use crate::sheet::CoverAtEye;
+use crate::separate::solve::{Fit, Prior};
+use crate::sheet::{Against, CoverAtEye};
 use crate::stats::linear;
 
 /// A mark so far from the mouth (share of the free length) shows too much of the stretch for a straight line to tell it.
@@ -44,11 +48,10 @@ impl Scene<'_> {
         let load = |k: usize| self.phased.blocks.load_n[self.first + k];
         let highest = |k: usize| self.phased.blocks.highest_n[self.first + k];
         let shown = |k: usize| mark.mean[k] + core.map_or(0.0, |core| finite(core.mean[k]));
-        let slack = self.slack();
         let unread: Vec<usize> = blocks
             .clone()
             .filter(|k| !beside.mean[*k].is_finite() && shown(*k).is_finite())
-            .filter(|k| !slack.iter().any(|spell| spell.contains(k)))
+            .filter(|k| !self.slack.iter().any(|spell| spell.contains(k)))
             .collect();
         if unread.is_empty() || self.mark_share().0 > MOST_SHARE {
             return beside;
@@ -108,5 +111,93 @@ impl Scene<'_> {
                 (mark.variance[k] + share.powi(2) * travel.variance[k]) / (1.0 - share).powi(2);
         }
         freed
+    }
+}
+
+impl RowBuilder<'_, '_> {
+    /// mark = slip in the stopper + give of mount and jaws, and its share of the line's stretch.
+    pub(super) fn mark(
+        &mut self,
+        read: &GaugeReadings,
+        shapes: &Shapes,
+        sequences: Sequences,
+        similar: Option<&Fit>,
+    ) {
+        let Some(mark) = &read.mark else { return };
+        let sheet = self.scene.sheet;
+        let (core, cover) = (read.core.as_ref(), sheet.line.cover_at_eye);
+        let relative = sheet.gauges.mark.as_ref().and_then(|m| m.against) == Some(Against::Stopper);
+        let mut columns = Vec::new();
+        if !relative {
+            join(&mut columns, &shapes.body);
+        }
+        join(&mut columns, &shapes.jaws);
+        let beside = read
+            .travel
+            .as_ref()
+            .map(|travel| self.scene.travel_beside(mark, travel, core));
+        let (share, half, sd) = if beside.is_some() {
+            self.scene.mark_share()
+        } else {
+            (0.0, 0.0, 0.0)
+        };
+        let body = read.body.as_ref().filter(|_| relative);
+        let freed = self
+            .scene
+            .freed_mark(mark, beside.as_ref(), core, body, share);
+        if let Some(beside) = &beside {
+            // M − αP moves by −P + M per unit of α, over 1 − α twice.
+            let column: Vec<f64> = mark
+                .mean
+                .iter()
+                .zip(&beside.mean)
+                .map(|(mark, travel)| -finite((mark - travel) / (1.0 - share).powi(2)))
+                .collect();
+            self.nuisance(
+                &mut columns,
+                column.clone(),
+                Prior::Rectangular(half),
+                "the mark's share of the free length",
+            );
+            self.nuisance(
+                &mut columns,
+                column,
+                Prior::Normal(sd),
+                "distance of the mark",
+            );
+            for unread in &beside.unread {
+                let column = unread.iter().map(|mm| share / (1.0 - share) * mm);
+                self.nuisance(
+                    &mut columns,
+                    column.collect(),
+                    Prior::Normal(1.0),
+                    "the mark's share of a travel that was not read",
+                );
+            }
+        }
+        // Without a core gauge nothing tells how much of what stays is core slip, in which a free cover has no share.
+        if let (Some(rest), Some(similar), None, CoverAtEye::Free | CoverAtEye::Unknown) =
+            (sequences.rest, similar, core, cover)
+        {
+            let stayed = &similar.sequences[rest];
+            let column = stayed.iter().map(|r| -share / (1.0 - share) * r).collect();
+            self.nuisance_about(
+                0.5,
+                &mut columns,
+                column,
+                Prior::Rectangular(0.5),
+                "core slip under a cover that may be free at the eye",
+            );
+        }
+        if let (Some(core), CoverAtEye::Unknown) = (core, cover) {
+            let column = core.mean.iter().map(|c| share * finite(*c)).collect();
+            self.nuisance(
+                &mut columns,
+                column,
+                Prior::Rectangular(0.5),
+                "cover at the eye, locked or free",
+            );
+        }
+        self.add(&freed, columns, &[sequences.stopper], 1.0 / (1.0 - share));
     }
 }

@@ -30,7 +30,10 @@ mod assemble;
 /// When slips may grow.
 mod grows;
 
-/// The mark without the line's stretch.
+/// What the gauges read.
+mod gauges;
+
+/// The mark's row.
 mod mark;
 
 /// What a pass is told.
@@ -45,15 +48,21 @@ mod rows;
 /// The record before any fit.
 mod scene;
 
+/// What never falls.
+mod sequences;
+
+/// What follows the load.
+mod shapes;
+
 /// Slack within the pull.
 mod slack;
 
-pub(super) use assemble::jaw_give_mm;
 use pass::Creep;
 use passes::UNEVEN_CREEP_LOSS;
 pub(super) use rows::UNEVEN;
 use scene::Scene;
 pub(super) use scene::{GAP_PERIODS, MARK_NEAR_MOUTH_M};
+pub(super) use shapes::jaw_give_mm;
 
 /// The sequences of a problem: what never falls.
 #[derive(Debug, Clone, Copy, Default)]

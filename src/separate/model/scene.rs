@@ -12,7 +12,8 @@ use crate::sheet::Sheet;
 
 /// The load falls from one block to the next when it loses so many standard deviations.
 const FALLS: f64 = 5.0;
-/// Half width of the mark's share if the sheet gives its distance only: a quarter (common practice, no source).
+/// Half width of the mark's share, as a share of itself, beside what the sheet states of its distance: a quarter, for cover and
+/// core do not stretch alike from the mouth on (common practice, no source).
 const SHARE_HALF_WIDTH: f64 = 0.25;
 /// Distance of a mark whose distance is not stated: within this of the mouth, m.
 pub(in crate::separate) const MARK_NEAR_MOUTH_M: f64 = 0.05;
@@ -123,7 +124,7 @@ impl<'a> Scene<'a> {
             load_rate,
             load_variance,
         };
-        scene.slack = scene.slack();
+        scene.slack = scene.slack_spells();
         scene
     }
 

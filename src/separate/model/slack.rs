@@ -18,7 +18,7 @@ const LOOSE_MM: f64 = 5.0;
 impl Scene<'_> {
     /// Blocks in use, after the first dwell and before the end, where the line hung slack: from where its load fell below the
     /// pre-tension to where it was back.
-    pub(super) fn slack(&self) -> Vec<Range<usize>> {
+    pub(super) fn slack_spells(&self) -> Vec<Range<usize>> {
         let Some(travel) = self.reading(GaugeKind::Travel, &[]) else {
             return Vec::new();
         };
