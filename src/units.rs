@@ -95,8 +95,11 @@ dimension!(
     [
         unit("s", &["sec", "secs", "second", "seconds"], 1.0),
         unit("ms", &["msec", "millisecond", "milliseconds"], 1e-3),
+        unit("us", &["\u{b5}s", "\u{3bc}s", "microsecond", "microseconds"], 1e-6),
+        unit("ns", &["nanosecond", "nanoseconds"], 1e-9),
         unit("min", &["minute", "minutes"], 60.0),
         unit("h", &["hr", "hour", "hours"], 3600.0),
+        unit("d", &["day", "days"], 86_400.0),
     ]
 );
 dimension!(

@@ -12,7 +12,8 @@
 use std::ops::Range;
 
 use crate::caveat::Caveat;
-use crate::condition::signals::{MIN_ROWS, swapped};
+use crate::condition::FEW_ROWS;
+use crate::condition::signals::swapped;
 use crate::condition::{Signal, range_of};
 use crate::ingest::GaugeKind;
 use crate::sheet::{Against, Sheet};
@@ -46,7 +47,7 @@ pub(super) fn remark_reversals(
     caveats: &mut Vec<Caveat>,
 ) {
     let by = |kind: GaugeKind| gauges.iter().find(|g| g.kind == kind);
-    let Some(core) = by(GaugeKind::Core).filter(|_| load.values.len() >= MIN_ROWS) else {
+    let Some(core) = by(GaugeKind::Core).filter(|_| load.values.len() >= FEW_ROWS) else {
         return;
     };
     let (mark, body) = (by(GaugeKind::Mark), by(GaugeKind::Body));

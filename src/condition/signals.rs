@@ -10,12 +10,10 @@
 //! moves at least as far as the next (the balance of the pull).
 
 use crate::caveat::{Caveat, Weight};
-use crate::condition::{Signal, range_of};
-use crate::ingest::{ClockKnown, GaugeKind, Log};
+use crate::condition::{FEW_ROWS, Signal, range_of};
+use crate::ingest::{GaugeKind, Log};
 use crate::sheet::{Against, Sheet};
 
-/// Fewest rows that are looked at this way: rows noted by hand are few, and every one was looked at by a person.
-pub(super) const MIN_ROWS: usize = 40;
 /// A spike stands out by this many standard deviations of the noise.
 const SPIKE_SIGMAS: f64 = 12.0;
 /// And by this many times what the rows beside it differ: the corner of a ramp and a slip are no spikes.
@@ -36,7 +34,7 @@ const STEP_SIGMAS: f64 = 6.0;
 
 /// Blanks spikes; says how many there were.
 pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Vec<Caveat>) {
-    if time_s.len() < MIN_ROWS {
+    if time_s.len() < FEW_ROWS {
         return;
     }
     let values = &signal.values;
@@ -127,7 +125,7 @@ fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
             changes += usize::from(v[0] != v[1]);
         }
     }
-    if values.len() < MIN_ROWS || changes * 2 < moving {
+    if values.len() < FEW_ROWS || changes * 2 < moving {
         return Vec::new();
     }
     let mut spells = Vec::new();
@@ -152,7 +150,7 @@ fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
 pub(super) fn leave_out_dead(gauges: &mut Vec<Signal>, caveats: &mut Vec<Caveat>) {
     gauges.retain(|gauge| {
         let may_stand = !gauge.kind.is_force() && gauge.kind != GaugeKind::Travel;
-        let dead = may_stand && gauge.values.len() >= MIN_ROWS && lasting_range(&gauge.values) == 0.0;
+        let dead = may_stand && gauge.values.len() >= FEW_ROWS && lasting_range(&gauge.values) == 0.0;
         if dead {
             // A gauge that would have to show the slip and may be dead lets nothing pass.
             let weight = match gauge.kind {
@@ -192,7 +190,7 @@ pub(super) fn remark_gauges(
     sheet: &Sheet,
     caveats: &mut Vec<Caveat>,
 ) {
-    if load.values.len() < MIN_ROWS {
+    if load.values.len() < FEW_ROWS {
         return;
     }
     remark_rate(load, caveats);
@@ -452,7 +450,6 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
             "Look at these lines of the log; correct them only from the logger's own memory.",
         ));
     }
-    remark_clock(log, caveats);
     for doubt in &understood.doubts {
         caveats.push(Caveat::new(
             "header-against-sheet",
@@ -481,72 +478,12 @@ fn sentence(text: &str) -> String {
     text
 }
 
-/// Steps of a clock from which a column of whole numbers may as well count milliseconds, s.
-const LONG_STEP: f64 = 2.0;
-
-/// Names a clock whose unit nothing in log or sheet states: times of holds and rates hang on it.
-fn remark_clock(log: &Log, caveats: &mut Vec<Caveat>) {
-    let time = &log.time_s;
-    let lasts = time.last().zip(time.first()).map_or(0.0, |(z, a)| z - a);
-    let step = lasts / (time.len().max(2) - 1) as f64;
-    let whole = time.iter().all(|t| t.fract() == 0.0);
-    let message = match log.understood.clock {
-        ClockKnown::RowsCounted => format!(
-            "The log has no time column and the sheet no rate: one row a second was assumed, and with it {lasts:.0} s for the whole log."
-        ),
-        ClockKnown::Assumed if whole && step >= LONG_STEP && time.len() >= MIN_ROWS => format!(
-            "Neither header nor sheet says the unit of the time, which goes up by whole numbers, {step:.0} from row to row: taken as \
-             seconds the log lasts {lasts:.0} s, as milliseconds {:.1} s.",
-            lasts / 1e3
-        ),
-        ClockKnown::Assumed => match minute_passed(time) {
-            Some((before, after)) => format!(
-                "The time goes from {before} to {after}, as hours, minutes and seconds written together would; it was taken as seconds."
-            ),
-            None => return,
-        },
-        ClockKnown::Stated => return,
-    };
-    caveats.push(Caveat::new(
-        "clock-assumed",
-        Weight::NoPass,
-        message,
-        "State the rate of the log, rate = \"10 Hz\", or the unit of its time, unit = \"ms\" (or \"clock\"), under [gauges.time] in the sheet.",
-    ));
-}
-
-/// The first two times between which a minute passes, where all could be hours, minutes and seconds written as one number:
-/// after 101059 comes 101100.
-fn minute_passed(time: &[f64]) -> Option<(f64, f64)> {
-    let is_clock = |t: &f64| *t < 240e3 && t % 1e4 < 6e3 && t % 1e2 < 60.0;
-    if time.last().is_none_or(|t| *t < 1e4) || !time.iter().all(is_clock) {
-        return None;
-    }
-    let mut leaps = time.windows(2).filter(|w| w[1] - w[0] > 40.0).peekable();
-    let first = leaps.peek().map(|w| (w[0], w[1]));
-    let passes = |w: &[f64]| (w[0] / 1e2).floor() < (w[1] / 1e2).floor();
-    first.filter(|_| leaps.all(passes))
-}
-
 #[cfg(test)]
 mod tests {
     use rand::SeedableRng;
     use rand_distr::Distribution;
 
     use super::*;
-
-    #[test]
-    fn a_clock_without_colons_is_seen_where_a_minute_passes() {
-        let clock: Vec<f64> = (0..200)
-            .map(|s| 101_030 + s)
-            .map(|s| f64::from(101_000 + (s - 101_000) / 60 * 100 + (s - 101_000) % 60))
-            .collect();
-        assert_eq!(minute_passed(&clock), Some((101_059.0, 101_100.0)));
-        let seconds: Vec<f64> = (0..200).map(|s| 101_030.0 + f64::from(s)).collect();
-        assert_eq!(minute_passed(&seconds), None);
-        assert_eq!(minute_passed(&[0.0, 1.0, 45.0, 46.0]), None);
-        assert_eq!(minute_passed(&clock[..20]), None);
-    }
 
     /// Noise that never repeats, of about one unit.
     fn wiggle(i: usize) -> f64 {

@@ -42,8 +42,12 @@ pub(super) fn looks_like_time(cell: &[u8]) -> bool {
     timed || is_date(cell) || packed_date(cell).is_some()
 }
 
-/// Days since 1970 and nanoseconds of the day of `20260514093005`, `20260514T093005` or `20260514 093005.2`.
+/// Days since 1970 and nanoseconds of the day of `20260514093005`, `20260514T093005`, `20260514 093005.2`, or without the
+/// century `260514093005`.
 fn packed_date(cell: &[u8]) -> Option<(i64, i64)> {
+    let digits = cell.iter().take_while(|b| b.is_ascii_digit()).count();
+    let century: &[u8] = if digits == 12 { b"20" } else { b"" };
+    let cell = [century, cell].concat();
     let (date, time) = cell.split_at_checked(8)?;
     let date = std::str::from_utf8(date).ok()?;
     if !date.bytes().all(|b| b.is_ascii_digit()) {
@@ -80,14 +84,25 @@ fn days(date: jiff::civil::Date) -> Option<i64> {
     Some(i64::from(since.get_days()))
 }
 
-/// A date alone: three groups of digits with `-`, `/` or `.` between, one of them of four digits or all of two.
+/// English months as loggers write them in dates.
+const MONTHS: [&str; 12] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+];
+
+/// A date alone: three groups of digits with `-`, `/` or `.` between, one of them of four digits or all of two; the middle one
+/// may be a month's name.
 fn is_date(cell: &[u8]) -> bool {
-    if cell.iter().filter(|b| !b.is_ascii_digit()).count() != 2 {
+    let other = cell.iter().filter(|b| !b.is_ascii_digit()).count();
+    if other != 2 && other != 5 {
         return false;
     }
     let Ok(text) = std::str::from_utf8(cell) else {
         return false;
     };
+    let mut text = text.to_ascii_lowercase();
+    if let Some(month) = MONTHS.iter().find(|month| text.contains(*month)) {
+        text = text.replace(month, "01");
+    }
     for mark in ['-', '/', '.'] {
         let groups: Vec<&str> = text.split(mark).collect();
         if let [a, b, c] = groups.as_slice()
@@ -107,6 +122,7 @@ fn is_date(cell: &[u8]) -> bool {
 /// `093001`, and of a stopwatch's minutes and seconds `1:05.2`.
 pub(super) fn clock(cell: &[u8]) -> Option<i64> {
     let text = std::str::from_utf8(cell).ok()?.trim();
+    let text = text.strip_prefix('+').unwrap_or(text);
     let first = text.split(' ').next()?;
     let time = if is_date(first.as_bytes()) {
         text[first.len()..].trim_start()
@@ -115,6 +131,7 @@ pub(super) fn clock(cell: &[u8]) -> Option<i64> {
     };
     let upper = time
         .to_ascii_uppercase()
+        .replace(". ", ".")
         .replace("A.M.", "AM")
         .replace("P.M.", "PM");
     let (time, half) = match upper
@@ -142,7 +159,14 @@ pub(super) fn clock(cell: &[u8]) -> Option<i64> {
         return (parts.next().is_none() && half.is_none()).then_some(hours * 60 * SECOND + seconds);
     }
     let minutes = whole(next)?;
-    let nanos = parts.next().map_or(Some(0), seconds)?;
+    let mut nanos = parts.next().map_or(Some(0), seconds)?;
+    // Some loggers set milliseconds off by a colon, always with three digits.
+    if let Some(millis) = parts.clone().next().filter(|t| t.len() == 3)
+        && nanos % SECOND == 0
+    {
+        parts.next();
+        nanos += seconds(&format!("0.{millis}"))?;
+    }
     if parts.next().is_some() || minutes > 59 || hours > 23 {
         return None;
     }
@@ -241,6 +265,18 @@ mod tests {
         assert_eq!(clock(b"0:60.0"), None);
         assert_eq!(clock(b"093001.5"), clock(b"09:30:01.5"));
         assert_eq!(clock(b"096001"), None);
+        for written in [
+            &b"+09:30:01.25"[..],
+            b"09:30:01:250",
+            b"14-May-2026 09:30:01.25",
+            b"9:30:01.25 a. m.",
+        ] {
+            assert_eq!(clock(written), clock(b"09:30:01.25"), "{written:?}");
+            assert!(looks_like_time(written));
+        }
+        assert_eq!(clock(b"14-Mai-2026 09:30:01"), None);
+        assert_eq!(iso(b"260514093000.5"), iso(b"2026-05-14 09:30:00.5"));
+        assert_eq!(iso(b"261514093000"), None);
         for packed in [
             &b"20260514093000.5"[..],
             b"20260514T093000.5",

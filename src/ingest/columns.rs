@@ -15,6 +15,8 @@ pub struct ColumnName {
     pub bare: String,
     /// The unit as written, if the name or a unit row says one.
     pub unit: Option<String>,
+    /// Another unit that the name says where a unit row follows.
+    pub other: Option<String>,
 }
 
 /// Takes `Load [kN]`, `Load (lbf)`, `Load/kN`, `Load, kN`, `load_kN` or `Load kN` apart.
@@ -25,13 +27,14 @@ pub fn column_name(raw: &str) -> ColumnName {
         raw: raw.to_owned(),
         bare: bare.trim().to_owned(),
         unit: unit.map(|u| u.trim().to_owned()).filter(|u| !u.is_empty()),
+        other: None,
     };
-    for (open, close) in [('[', ']'), ('(', ')')] {
+    for (open, close) in BRACKETS {
         if let Some(inner) = raw.strip_suffix(close)
-            && let Some(at) = inner.rfind(open)
-            && at > 0
+            && let Some((bare, unit)) = inner.rsplit_once(open)
+            && !bare.is_empty()
         {
-            return name(&raw[..at], Some(&inner[at + 1..]));
+            return name(bare, Some(unit));
         }
     }
     for mark in ['/', ',', '_', ' '] {
@@ -42,8 +45,21 @@ pub fn column_name(raw: &str) -> ColumnName {
             return name(bare, Some(unit));
         }
     }
+    // In the midst of a name only what is surely a unit.
+    for (open, close) in BRACKETS {
+        if let Some((before, rest)) = raw.split_once(open)
+            && let Some((unit, after)) = rest.split_once(close)
+            && !before.is_empty()
+            && is_unit(unit)
+        {
+            return name(&format!("{before}{after}"), Some(unit));
+        }
+    }
     name(raw, None)
 }
+
+/// What units in names stand between, full-width ones included.
+const BRACKETS: [(char, char); 3] = [('[', ']'), ('(', ')'), ('\u{ff08}', '\u{ff09}')];
 
 /// True for a unit that may stand at the end of a name: short symbols only, so that `hold time in` or `mark A` stay names.
 fn is_unit_word(word: &str, mark: char) -> bool {
@@ -159,6 +175,24 @@ pub(super) fn unit_of(
     doubts: &mut Vec<String>,
 ) -> Result<&'static Unit, IngestError> {
     let header = name.unit.as_deref();
+    let known = |text: &Option<String>| text.as_deref().and_then(|text| kind.unit(text));
+    if gauge.unit.is_none()
+        && let (Some(of_row), Some(of_name)) = (known(&name.unit), known(&name.other))
+        && of_row != of_name
+    {
+        return Err(IngestError::Ambiguous {
+            file: file.into(),
+            line,
+            column: name.raw.clone(),
+            text: name.raw.clone(),
+            first: format!("a column in {}, as its name says", of_name.symbol),
+            second: format!(
+                "a column in {}, as the row of units below says",
+                of_row.symbol
+            ),
+            decide: format!("state the unit in [gauges.{}] of the sheet", kind.name()),
+        });
+    }
     if let Some(unit) = gauge.unit.as_deref().and_then(|u| kind.unit(u)) {
         if let Some(other) = header
             && kind.unit(other) != Some(unit)
@@ -304,7 +338,32 @@ pub(super) fn time_column(
     understood.time_column = Some(names[column].raw.clone());
     let cell = sample(column).unwrap_or_default();
     let cell = super::cell::unquoted(&cell);
-    let unit = clock.unit.as_deref().or(names[column].unit.as_deref());
+    let header = names[column].unit.as_deref();
+    let unit = clock.unit.as_deref().or(header);
+    let seconds = |text: &str| find_unit::<TimeDim>(text).map(|unit| unit.to_si);
+    if clock.unit.is_none()
+        && let (Some(of_row), Some(of_name)) = (header, names[column].other.as_deref())
+        && seconds(of_row) != seconds(of_name)
+    {
+        return Err(IngestError::Ambiguous {
+            file: file.into(),
+            line,
+            column: names[column].raw.clone(),
+            text: names[column].raw.clone(),
+            first: format!("a time in {of_name}, as its name says"),
+            second: format!("a time in {of_row}, as the row of units below says"),
+            decide: "state the unit in [gauges.time] of the sheet".into(),
+        });
+    }
+    if let (Some(header), Some(stated)) = (header, &clock.unit)
+        && let (Some(a), Some(b)) = (seconds(header), seconds(stated))
+        && a != b
+    {
+        understood.doubts.push(format!(
+            "column `{}`: the header says `{header}`, the sheet says `{stated}`; the sheet was followed",
+            names[column].raw
+        ));
+    }
     let is_number = !super::clock::looks_like_time(cell);
     let form = match unit {
         Some("iso") => Form::Iso,
@@ -415,8 +474,19 @@ fn guess_time(names: &[ColumnName], taken: &[usize]) -> Option<usize> {
                 .any(|w| ["time", "timestamp", "elapsed", "zeit"].contains(&w))
         })
         .collect();
-    match with_word.as_slice() {
-        [one] => Some(*one),
+    // A unit of time tells what a word in another tongue does not.
+    let with_unit: Vec<usize> = free()
+        .filter(|i| {
+            let name = &names[*i];
+            // In brackets or in a row of units: a word at the end of a name may be no unit, as in `Load min`.
+            let set_apart = name.bare == name.raw
+                || BRACKETS.iter().any(|(_, close)| name.raw.ends_with(*close));
+            let unit = name.unit.as_deref().filter(|_| set_apart);
+            unit.is_some_and(|u| find_unit::<TimeDim>(u).is_some() || is_clock_unit(u))
+        })
+        .collect();
+    match (with_word.as_slice(), with_unit.as_slice()) {
+        ([one], _) | ([], [one]) => Some(*one),
         _ => None,
     }
 }

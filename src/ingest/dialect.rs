@@ -207,6 +207,7 @@ pub(super) fn find(
                 .filter(|u| !u.is_empty())
             {
                 name.bare = name.raw.clone();
+                name.other = name.unit.take();
                 name.unit = Some(unit.trim_matches(['[', ']', '(', ')']).trim().to_owned());
             }
             name
