@@ -8,6 +8,12 @@ use crate::ingest::{Channel, GaugeKind, HandReading, Log};
 use crate::sheet::Sheet;
 use crate::stats::Estimate;
 
+/// What the clock is worth.
+mod clock;
+
+/// Numbers that cannot both be true.
+mod contradictions;
+
 /// What the sheet states of an instrument.
 pub(crate) mod instrument;
 
@@ -138,7 +144,7 @@ const GRID: f64 = 1e10;
 /// Steps as written count as coarser than stated from this factor.
 const COARSER: f64 = 3.0;
 /// Below this many rows a log was noted by hand.
-const FEW_ROWS: usize = 40;
+pub(crate) const FEW_ROWS: usize = 40;
 /// A load that goes this many times further below zero than above it is turned.
 const BACKWARDS: f64 = 2.0;
 /// Fewest rows that make a pull.
@@ -195,6 +201,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     reversals::remark_reversals(&load, &gauges, sheet, &mut caveats);
     signals::remark_certificates(sheet, &mut caveats);
     signals::remark_reading(log, &mut caveats);
+    clock::remark(log, &mut caveats);
     let zero::Zero {
         at_start,
         drift,
@@ -216,6 +223,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     for gauge in gauges.iter_mut().filter(|g| !g.kind.is_force()) {
         gauge.lag = corners.lag(gauge);
     }
+    contradictions::remark(sheet, range_of(&load.values).1, &mut caveats);
     zero::remark(&at_start, &drift, high, &mut caveats);
     range::remark_load(&load, sheet, high, &mut caveats);
     remark_gaps(&log.time_s, period_s, &mut caveats);
@@ -339,7 +347,7 @@ fn on_grid(value: f64) -> f64 {
 }
 
 /// Rows further apart than this many periods leave a gap.
-const GAP_PERIODS: f64 = 10.0;
+pub(crate) const GAP_PERIODS: f64 = 10.0;
 
 /// Names gaps in the record.
 fn remark_gaps(time_s: &[f64], period_s: f64, caveats: &mut Vec<Caveat>) {

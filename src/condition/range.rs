@@ -8,6 +8,8 @@ use crate::sheet::Sheet;
 
 /// Entries that a gauge may rest at its extreme before it counts as at its end stop (when it is noisy elsewhere).
 const STUCK_ENTRIES: usize = 12;
+/// Share of the rows at an end of range from which the sheet may be wrong about the gauge.
+const MOSTLY: f64 = 0.5;
 
 /// Blanks entries in which the gauge was over range or at its end stop.
 pub(super) fn blank_unusable(
@@ -44,11 +46,23 @@ pub(super) fn blank_unusable(
             *value = f64::NAN;
         }
     }
+    // A gauge that is mostly beyond its range is not the one that the sheet describes, or not in its unit.
+    let (weight, advice) = if count as f64 > MOSTLY * values.len() as f64 {
+        (
+            Weight::NoPass,
+            "Check `unit` and `capacity` of the gauge in the sheet; else set it so that the whole travel fits, and pull again.",
+        )
+    } else {
+        (
+            Weight::Caution,
+            "Set the gauge so that the whole travel fits, or use one with more travel, and pull again.",
+        )
+    };
     caveats.push(Caveat::new(
         "gauge-clipped",
-        Weight::Caution,
+        weight,
         format!("The {} gauge stood at an end of its range in {count} of {} rows; these rows are not used.", channel.kind.words(), values.len()),
-        "Set the gauge so that the whole travel fits, or use one with more travel, and pull again.",
+        advice,
     ));
 }
 

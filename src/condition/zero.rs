@@ -246,12 +246,12 @@ pub(super) fn take_out(
         *value -= line.at(*t);
     }
     // What the sheet states of the zero was seen and taken out; what the cell may be wrong by at any load was not.
-    // Of the zero itself stays how well it was seen, as the half width of a rectangle of the same standard deviation.
+    // Of zero and drift stays how well they were seen, as half widths of rectangles of the same standard deviation.
     let elsewhere = (load.errors.fixed - stated_zero).max(0.0);
     let seen = at_start.standard_error.unwrap_or(0.0);
     load.errors.fixed = elsewhere.hypot(3f64.sqrt() * seen);
     if drift.value.is_some() {
-        load.errors.drift = drift.standard_error.unwrap_or(0.0);
+        load.errors.drift = 3f64.sqrt() * drift.standard_error.unwrap_or(0.0);
     }
     line
 }
