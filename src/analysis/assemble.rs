@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::rows::Spread;
 use crate::aboard::AboardResult;
 use crate::analysis::{
-    Analysis, Energy, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, Traces, Zeros,
+    Analysis, Energy, Inputs, Record, SCHEMA_VERSION, Settings, SheetRecord, StepRow, Traces, Zeros,
 };
 use crate::caveat::Caveat;
 use crate::condition::Conditioned;
@@ -13,7 +13,6 @@ use crate::diagnose::Diagnosis;
 use crate::ingest::GaugeKind;
 use crate::limit::Limit;
 use crate::phases::{PhaseKind, Phased};
-use crate::pipeline::Inputs;
 use crate::separate::{Course, PartName, Separated};
 use crate::stats::{Estimate, Measure};
 use crate::verdict::Verdict;
@@ -193,7 +192,9 @@ fn slack_from(phased: &Phased, separated: &Separated) -> usize {
 /// A course at the end of a phase as an estimate; `None` where it has no value.
 fn at(name: PartName, course: &Course, end: &End) -> Option<Estimate> {
     const METHOD: &str = "course of the part";
+    // Carried on from three blocks each, ends that nearly meet may pass each other.
     let (low, high) = (end.of(&course.low), end.of(&course.high));
+    let (low, high) = (low.min(high), high.max(low));
     if !low.is_finite() || !high.is_finite() {
         return None;
     }

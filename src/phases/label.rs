@@ -18,6 +18,8 @@ const REST_SHARE: f64 = 0.15;
 /// A locked hold relaxes by at least this share of its load.
 const RELAXED_SHARE: f64 = 0.01;
 
+/// Two rows are of one load where it changes by no more than this share of the steps on either side.
+const PAIR_SHARE: f64 = 0.2;
 /// Below this many blocks a record is too coarse to smooth: rows noted by hand.
 pub(super) const FEW_BLOCKS: usize = 60;
 
@@ -67,8 +69,33 @@ pub(super) fn trends(blocks: &Blocks, peak: f64, noise: f64) -> Vec<Trend> {
     if n >= FEW_BLOCKS {
         join_short_levels(blocks, &mut trend);
         drop_small_ramps(blocks, &mut trend, peak);
+    } else {
+        look_row_by_row(blocks, &mut trend, peak);
     }
     trend
+}
+
+/// Rows noted by hand hardly have neighbours of their own kind: two of one load between others are a level, and one between two
+/// others of one load is none.
+fn look_row_by_row(blocks: &Blocks, trend: &mut [Trend], peak: f64) {
+    let steps: Vec<f64> = blocks.load_n.windows(2).map(|w| w[1] - w[0]).collect();
+    let size = |k: Option<usize>| {
+        k.and_then(|k| steps.get(k))
+            .map_or(f64::INFINITY, |s| s.abs())
+    };
+    let small = |size: f64| size <= RAMP_SHARE * peak;
+    for k in 0..steps.len() {
+        let (before, own, after) = (size(k.checked_sub(1)), size(Some(k)), size(Some(k + 1)));
+        if small(own) && own <= PAIR_SHARE * before.min(after) {
+            trend[k..=k + 1].fill(Trend::Level);
+        } else if !small(own) && !small(after) && trend[k + 1] == Trend::Level {
+            trend[k + 1] = if steps[k] > 0.0 {
+                Trend::Up
+            } else {
+                Trend::Down
+            };
+        }
+    }
 }
 
 /// A level shorter than a dwell, between two ramps of one direction, is part of them.

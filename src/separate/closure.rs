@@ -15,6 +15,10 @@ use crate::sheet::Sheet;
 const BAD_CLOSURE: f64 = 4.0;
 /// ... and this share of its range.
 const BAD_SHARE: f64 = 0.01;
+/// It closes poorly from this factor on what noise of gauge and load leaves.
+const POOR_CLOSURE: f64 = 5.0;
+/// ... and this share of its range.
+const POOR_SHARE: f64 = 0.001;
 /// A load that falls below this share of the highest was eased.
 const EASED_SHARE: f64 = 0.5;
 /// A lag is worth a caveat from this many standard errors and seconds.
@@ -71,6 +75,17 @@ pub(super) fn closure(
                 Weight::NoVerdict,
                 format!("The parts leave {rms:.2} mm of the {} gauge unexplained, where its noise would leave {own:.2} mm.", gauge.name()),
                 "Check the gauge's unit, sign, place and what it is read against; look at the residual chart for the moment it departs.",
+            ));
+        } else if rms > POOR_CLOSURE * expected && rms > POOR_SHARE * range {
+            caveats.push(Caveat::new(
+                "balance-closes-poorly",
+                Weight::Caution,
+                format!(
+                    "The parts leave {rms:.2} mm of the {} gauge unexplained, where noise would leave {expected:.2} mm: what it saw does not \
+                     follow the shapes that the parts are taken to have. The intervals are widened by as much.",
+                    gauge.words()
+                ),
+                "Look at the residual chart for where it departs; load the line in even ramps and holds, and bed it in before.",
             ));
         }
         let lag = balance.lags.iter().find(|(k, _, _)| k == gauge);

@@ -1,6 +1,7 @@
 //! At which blocks a slip or set may grow.
 
-use super::scene::{AT_HIGHEST_SHARE, GAP_PERIODS, Scene};
+use super::scene::{AT_HIGHEST_SHARE, Scene};
+use crate::condition::GAP_PERIODS;
 use crate::ingest::GaugeKind;
 use crate::phases::{EASED_SHARE, PhaseKind};
 use crate::separate::readings::Reading;

@@ -60,8 +60,8 @@ mod slack;
 use pass::Creep;
 use passes::UNEVEN_CREEP_LOSS;
 pub(super) use rows::UNEVEN;
+pub(super) use scene::MARK_NEAR_MOUTH_M;
 use scene::Scene;
-pub(super) use scene::{GAP_PERIODS, MARK_NEAR_MOUTH_M};
 pub(super) use shapes::jaw_give_mm;
 
 /// The sequences of a problem: what never falls.

@@ -21,8 +21,6 @@ pub(in crate::separate) const MARK_NEAR_MOUTH_M: f64 = 0.05;
 const FREE_LENGTH_GUESS_M: f64 = 3.0;
 /// A column that moves by less than this (of one) over the record carries nothing.
 const IDLE_COLUMN: f64 = 2e-3;
-/// Rows further apart than this many periods leave a gap.
-pub(in crate::separate) const GAP_PERIODS: f64 = 10.0;
 /// Above this share of the highest load so far the load is about the highest.
 pub(super) const AT_HIGHEST_SHARE: f64 = 0.985;
 /// Step of load for slopes, as a share of the peak.

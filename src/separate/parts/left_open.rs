@@ -1,10 +1,13 @@
 //! What the fit leaves open whatever its residuals: bends within the noise, gaps, loads never eased, recovery too slow to see.
 
-use crate::condition::Conditioned;
+use crate::condition::{Conditioned, GAP_PERIODS};
 use crate::phases::{CYCLE_SHARE, PhaseKind, Phased};
 use crate::separate::bases;
-use crate::separate::model::{Balance, GAP_PERIODS, Shape};
+use crate::separate::model::{Balance, Shape};
 
+/// A load from this share of the highest on is at the top, and its pace is that of so many seconds.
+const AT_TOP: f64 = 0.95;
+const PACE_S: f64 = 5.0;
 /// Recovery is too slow to be seen from so many times the longest rest.
 const SLOW_RESTS: f64 = 2.0;
 
@@ -74,6 +77,26 @@ pub(super) fn uneased(balance: &Balance, phased: &Phased) -> f64 {
         .max_by(|a, b| a.0.total_cmp(b.0))
         .map_or(steepest, |(_, s)| *s);
     slope * (top - eased).max(0.0)
+}
+
+/// What does not come back would make at the pace of the last seconds at the highest load, until that load has halved, mm.
+pub(super) fn slid_on(balance: &Balance, phased: &Phased) -> f64 {
+    let Some(rest) = balance.sequences.rest else {
+        return 0.0;
+    };
+    let stayed = &balance.fit.sequences[rest];
+    let time = &balance.problem.time;
+    let load = &phased.blocks.load_n[balance.first_block..][..balance.problem.blocks];
+    let top = load.iter().copied().fold(0.0, f64::max);
+    let Some(last) = load.iter().rposition(|load| *load >= AT_TOP * top) else {
+        return 0.0;
+    };
+    let before = time.iter().rposition(|t| *t <= time[last] - PACE_S);
+    let before = before.unwrap_or(0).min(last.saturating_sub(1));
+    let pace = (stayed[last] - stayed[before]) / (time[last] - time[before]).max(f64::MIN_POSITIVE);
+    let halved = (last..load.len()).find(|k| load[*k] < 0.5 * top);
+    let lasts = time[halved.unwrap_or(load.len() - 1)] - time[last];
+    (pace * lasts).max(0.0)
 }
 
 /// Stretch at most of lags longer than [`SLOW_RESTS`] times the longest rest, mm.

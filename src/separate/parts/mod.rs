@@ -103,7 +103,10 @@ pub(super) fn split(
     let read: Vec<_> = PartName::ALL
         .into_par_iter()
         .map(|name| {
-            let (how, missing, part) = reader.part(name, means);
+            let (how, missing, mut part) = reader.part(name, means);
+            if !name.comes_back() {
+                reader.no_more_than_the_travel(&mut part);
+            }
             let support = Support {
                 part: name,
                 how: how.to_owned(),
@@ -113,14 +116,42 @@ pub(super) fn split(
         })
         .collect();
     let (support, parts): (_, Vec<_>) = read.into_iter().unzip();
+    let mut parts: BTreeMap<PartName, Part> = parts.into_iter().collect();
+    if let Some(whole) = parts.get(&PartName::NotRecovered).cloned() {
+        for share in [PartName::StopperSlip, PartName::SetAndCoverSlip] {
+            if let Some(part) = parts.get_mut(&share) {
+                no_more_than(part, &whole);
+            }
+        }
+    }
     Split {
-        parts: parts.into_iter().collect(),
+        parts,
         support,
         caveats: reader
             .dark
             .iter()
             .filter_map(|d| d.caveat(balance))
             .collect(),
+    }
+}
+
+/// A share is no more than the whole: a poor gauge of it must not say otherwise.
+fn no_more_than(part: &mut Part, whole: &Part) {
+    let cut = |figure: &mut Estimate, most: &Estimate| {
+        if let (Some(high), Some(most)) = (figure.high, most.high) {
+            let least = figure.value.or(figure.low).unwrap_or(most);
+            figure.high = Some(high.min(most.max(least)));
+        }
+    };
+    cut(&mut part.end, &whole.end);
+    cut(&mut part.at_proof, &whole.at_proof);
+    if let (Some(course), Some(most)) = (&mut part.course, &whole.course) {
+        let least = course.value.as_ref().unwrap_or(&course.low);
+        for ((high, most), least) in course.high.iter_mut().zip(&most.high).zip(least) {
+            if *high > most.max(*least) {
+                *high = most.max(*least);
+            }
+        }
     }
 }
 
