@@ -67,8 +67,11 @@ pub(crate) struct Slip {
     pub at_readings: bool,
     /// Rows behind each element.
     pub rows: Vec<usize>,
-    /// Whether each element lies in a hold.
+    /// Whether each element lies in a hold, and whether the winch was easing the load or had eased it.
     held: Vec<bool>,
+    eased: Vec<bool>,
+    /// The line's stretch, m, where the slip is known by the travel alone; else none.
+    pub stretch: Vec<f64>,
 }
 
 /// Where a course reaches a level.
@@ -107,6 +110,8 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         load_noise: inputs.conditioned.load.noise,
         rows: vec![],
         held: vec![],
+        eased: vec![],
+        stretch: vec![],
         at_readings: false,
     };
     let part = interface.part();
@@ -114,6 +119,9 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         let own = jumps.iter().filter(|e| e.interface == interface);
         slip.jumps = own.cloned().collect();
         slip.take(inputs, course);
+        if interface == Interface::Cover && slip.known != Known::Value && !slip.at_readings {
+            slip.take_stretch(inputs);
+        }
         if interface == Interface::Stopper {
             let blocks = &inputs.separated.blocks;
             let phase: Vec<_> = slip.block.iter().map(|i| blocks.phase[*i]).collect();
@@ -129,6 +137,7 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         if let Some(course) = usable(inputs, *bound) {
             slip.take(inputs, course);
             slip.known = Known::AtMost;
+            slip.take_stretch(inputs);
             slip.value.clone_from(&slip.high);
             slip.low = vec![0.0; slip.high.len()];
             return slip;
@@ -184,6 +193,10 @@ impl Slip {
                 blocks.phase[i],
                 PhaseKind::Hold | PhaseKind::LockedHold
             ));
+            self.eased.push(matches!(
+                blocks.phase[i],
+                PhaseKind::Unload | PhaseKind::Rest
+            ));
             self.highest.push(highest[i].max(load));
             self.value.push(value);
             self.low.push(course.low[i].min(value));
@@ -205,6 +218,13 @@ impl Slip {
         }
         if self.block.is_empty() {
             self.absent = Some("the course of the slip holds no number".into());
+        }
+    }
+
+    fn take_stretch(&mut self, inputs: &LimitInputs) {
+        let stretch = usable(inputs, PartName::Stretch).and_then(|course| course.value.as_ref());
+        if let Some(stretch) = stretch {
+            self.stretch = self.block.iter().map(|block| stretch[*block]).collect();
         }
     }
 
@@ -455,6 +475,11 @@ impl Slip {
         last_row.map_or(phase.end_s, |last| phase.end_s.min(*last))
     }
 
+    /// Whether the load was being eased at an element, by the winch and not by the line itself.
+    pub fn eased_at(&self, at: usize) -> bool {
+        self.eased[at] && self.load[at] < EASED_SHARE * self.highest[at]
+    }
+
     /// Whether the load was eased between two elements.
     pub fn eased_between(&self, from: usize, to: usize) -> bool {
         (from..=to).any(|i| self.load[i] < EASED_SHARE * self.highest[i])
@@ -526,6 +551,8 @@ mod tests {
             load_noise: 10.0,
             rows: vec![100; n],
             held: vec![false; n],
+            eased: vec![false; n],
+            stretch: vec![],
             at_readings: false,
         }
     }

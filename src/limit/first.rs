@@ -131,15 +131,32 @@ pub(super) fn reach(
         && crossing.load > 0.0
         && middle.is_none_or(|m| m.at == 0)
     {
-        return cannot(format!(
-            "the slip was there from the first reading on: the limit is at most {:.2} kN",
-            crossing.load / 1e3
-        ));
+        // An interval that holds the level before anything was loaded says nothing of when it was reached.
+        return cannot(if middle.or(last).is_some_and(|c| c.at == 0) {
+            format!(
+                "the slip was there from the first reading on: the limit is at most {:.2} kN",
+                crossing.load / 1e3
+            )
+        } else {
+            format!(
+                "the slip is bounded no closer than by {:.2} mm from the first reading on",
+                1e3 * slip.high[0]
+            )
+        });
     }
     let Some(first) = first else {
         return not_reached(inputs, slip, &errors, method);
     };
     match (slip.known, middle) {
+        (Known::Value, Some(middle)) if !middle.jumped && slip.eased_at(middle.at) => {
+            // The line had carried more when it got there, and at which load it would have stopped nobody saw.
+            let reason = "it was reached while the load was being eased";
+            let low = middle.load.min(first.load);
+            let carried = slip.highest[middle.at];
+            let high = last.map(|last| last.load.max(carried));
+            let load = errors.bracket(low, high, method, reason);
+            (load, rate_at(inputs, &middle))
+        }
         (Known::Value, Some(middle)) => {
             let load = measured(slip, &level, &middle, &first, last.as_ref());
             let mut estimate = errors.limit(load.value, load.below, load.above, method);

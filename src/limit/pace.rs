@@ -6,14 +6,15 @@
 //! rate that grows evenly, and, in the limit, rates that die or grow as an exponential. Each shape is fitted as a straight to
 //! the last decade of the hold's time, and what the readings leave open between shapes is in the interval (profile of the sum
 //! of squares). What went on before that decade belongs to the ramp as much as to the hold, and is left out.
-//! Assumed: one law over that decade.
+//! Assumed: one law over that decade; where the readings of its last third surely go otherwise, the interval of the rate holds
+//! what they say as well.
 //! Source: the inverse rate of creep before failure is common practice (from memory).
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::course::Slip;
-use super::holds::Within;
+use super::holds::{Slope, Within};
 use crate::stats::estimate::LEVEL;
 use crate::stats::linear::LinearFit;
 use crate::stats::quantile;
@@ -45,6 +46,9 @@ const UNEVEN: f64 = 1.2;
 const DECISIVE: f64 = 4.0;
 /// The same from which a slip is said to speed up, three standard errors: no line passes with one.
 const SURELY: f64 = 9.0;
+/// Share of the hold's time from which its end is read alone, and the standard errors from which it speaks against a shape.
+const END: f64 = 2.0 / 3.0;
+const AGAINST: f64 = 2.0;
 /// Blocks that three parameters need.
 const NEEDED: usize = 4;
 /// Parameters of a shape beside the two of its straight.
@@ -232,8 +236,17 @@ pub(super) fn of(within: &Within, slip: &Slip, list: &[f64]) -> Option<Pace> {
         })
         .collect();
     let span = within.duration;
-    let rate = profiled(&fitted, |shape| shape.rate() / span, &shares)?;
+    let mut rate = profiled(&fitted, |shape| shape.rate() / span, &shares)?;
     let best = best_by(&fitted, Fitted::total)?;
+    if let Some(left) = left_at_the_end(within, slip, list, best) {
+        let blur = quantile::normal(0.5 + 0.5 * LEVEL) * left.error;
+        let mean = best.size * (best.shape.slip(1.0) - best.shape.slip(END)) / ((1.0 - END) * span);
+        // Bent as the shape is, or straight.
+        for there in [rate.value + left.value, mean + left.value] {
+            rate.low = rate.low.min(there - blur);
+            rate.high = rate.high.max(there + blur);
+        }
+    }
     let curve = (0..=CURVE_POINTS).map(|i| {
         let share = LAST_DECADE.powf(1.0 - f64::from(i) / f64::from(CURVE_POINTS));
         (share * span, best.from + best.size * best.shape.slip(share))
@@ -244,6 +257,28 @@ pub(super) fn of(within: &Within, slip: &Slip, list: &[f64]) -> Option<Pace> {
         law: named(&fitted, rate, span)?,
         curve: curve.collect(),
     })
+}
+
+/// How much faster than the best shape the readings of the end go, m/s, where they surely do: a law that the family does not
+/// hold shows there, and there the rate is asked for.
+fn left_at_the_end(within: &Within, slip: &Slip, list: &[f64], best: &Fitted) -> Option<Slope> {
+    let late = within.since_share(END);
+    if late.elements.len() < NEEDED {
+        return None;
+    }
+    let told = |t: &f64| best.from + best.size * best.shape.slip(t / within.duration);
+    let read = late.pick(list);
+    let left: Vec<f64> = read
+        .iter()
+        .zip(&late.since)
+        .map(|(y, t)| y - told(t))
+        .collect();
+    let fit = late.fit(slip, &left, &late.since)?;
+    let slope = Slope {
+        value: fit.coefficients[1],
+        error: fit.standard_error(1, Within::scale(&fit)?),
+    };
+    (slope.value.abs() > AGAINST * slope.error).then_some(slope)
 }
 
 /// The law that the shapes and the rate at the end speak for.
