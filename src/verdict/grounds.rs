@@ -1,8 +1,9 @@
 //! The grounds of a verdict, one by one: proof reached, held, slip in all, rate and creep, the limit by another rule, the tail.
 
 use super::{Finding, Says};
+use crate::condition::{FEW_ROWS, GAP_PERIODS};
 use crate::limit::{
-    HoldCreep, Interface, Known, Limit, LimitInputs, LoadErrors, Slip, governing_rule,
+    HoldCreep, Interface, Known, LEAST_SLIP, Limit, LimitInputs, LoadErrors, Slip, governing_rule,
 };
 use crate::sheet::{Limits, Rule, TailState};
 use crate::stats::Estimate;
@@ -26,12 +27,38 @@ pub(super) struct Carried {
     reached: bool,
     /// As long as the sheet asks for.
     complete: bool,
+    /// Longest time at proof in which nothing was logged, s.
+    unlogged: f64,
+}
+
+/// A stretch of the record at a load or above it.
+#[derive(Default)]
+struct Above {
+    /// How long it is, s.
+    time: f64,
+    /// Block with which it is complete, or as long as it comes; `None` where the load was never reached.
+    block: Option<usize>,
+    complete: bool,
+    /// Longest time within in which nothing was logged, s.
+    unlogged: f64,
+}
+
+impl Above {
+    /// A stretch that lasts so long up to this block: the longest counts.
+    fn stretch(&mut self, block: usize, time: f64) {
+        if self.block.is_none() || time > self.time {
+            self.block = Some(block);
+            self.time = time;
+        }
+    }
 }
 
 /// Rounds in which a load and its uncertainty settle: a gain of a hundredth leaves a share of 1e-16.
 const ROUNDS: usize = 8;
 /// Loads up to this share of proof (with its uncertainty) count as the proof load.
 const OVERSHOOT: f64 = 1.05;
+/// A limit that lies less than so many per cent above proof is told beside a pass.
+const WIDE_MARGIN: f64 = 25.0;
 /// A hold shorter than this share of the longest at proof is a stop on the way.
 const SHORT_STOP: f64 = 0.5;
 
@@ -45,64 +72,74 @@ pub(super) struct Case<'a> {
 impl Case<'_> {
     pub fn carried(&self) -> Carried {
         let blocks = &self.inputs.separated.blocks;
-        let clock = &self.inputs.conditioned.time_s;
-        let needed = self.limits.hold.map_or(0.0, |h| h.si());
-        let surely = self.surely_proof();
-        let above = |i: usize| blocks.load_n[i] >= surely;
-        let start = |i: usize| {
-            clock
-                .get(blocks.first[i])
-                .copied()
-                .unwrap_or(blocks.time_s[i])
-        };
-        let end = |i: usize| {
-            clock
-                .get(blocks.end[i].saturating_sub(1))
-                .copied()
-                .unwrap_or(blocks.time_s[i])
-        };
-        let loads = blocks.load_n.iter().copied();
-        let highest = loads.fold(f64::NEG_INFINITY, f64::max);
-        let best = highest - self.errors.expanded(highest);
+        let highest = blocks.load_n.iter().copied();
+        let highest = highest.fold(f64::NEG_INFINITY, f64::max);
         let last = blocks.len().saturating_sub(1);
+        let surely = self.above(self.surely_proof());
         let mut carried = Carried {
-            best,
-            time: 0.0,
-            judged: last,
+            best: highest - self.errors.expanded(highest),
+            time: surely.time,
+            judged: surely.block.unwrap_or(last),
             fair: last,
             later: last,
-            reached: false,
-            complete: false,
+            reached: surely.block.is_some(),
+            complete: surely.complete,
+            unlogged: surely.unlogged,
         };
-        let mut began = None;
-        for i in 0..blocks.len() {
-            if !above(i) {
-                began = None;
-                continue;
-            }
-            let from = *began.get_or_insert(start(i));
-            let time = end(i) - from;
-            if !carried.reached || time > carried.time {
-                carried.reached = true;
-                carried.time = time;
-                carried.judged = i;
-            }
-            if time >= needed {
-                carried.complete = true;
-                break;
-            }
-        }
         let most = self.most();
         let no_higher = |end: usize| (0..=end).rfind(|i| blocks.highest_n[*i] <= most);
         if carried.reached {
             carried.later = no_higher(last).unwrap_or(carried.judged);
-            carried.fair = if carried.complete {
-                no_higher(carried.judged).unwrap_or(carried.judged)
-            } else {
-                carried.later
-            };
+            // What the cell may be wrong by makes the hold no longer for a pass, and no shorter for a failure.
+            let perhaps = self.above(self.proof.si() - self.errors.expanded(self.proof.si()));
+            let complete = perhaps.block.filter(|_| perhaps.complete);
+            carried.fair = complete.map_or(carried.later, |end| no_higher(end).unwrap_or(end));
         }
         carried
+    }
+
+    /// The first stretch of the record at this load (N) or above that is as long as the sheet asks for, else the longest. Time
+    /// in which nothing was logged is in none.
+    fn above(&self, load: f64) -> Above {
+        let blocks = &self.inputs.separated.blocks;
+        let clock = &self.inputs.conditioned.time_s;
+        let needed = self.limits.hold.map_or(0.0, |h| h.si());
+        // Rows noted by hand stand apart by nature.
+        let longest_step = if clock.len() < FEW_ROWS {
+            f64::INFINITY
+        } else {
+            GAP_PERIODS * self.inputs.conditioned.period_s
+        };
+        let mut found = Above::default();
+        let mut began: Option<usize> = None;
+        for i in 0..blocks.len() {
+            if blocks.load_n[i] < load {
+                began = None;
+                continue;
+            }
+            let (mut from, end) = (began.unwrap_or(blocks.first[i]), blocks.end[i]);
+            let seen_to = if began.is_some() {
+                blocks.first[i].max(1) - 1
+            } else {
+                from
+            };
+            for row in seen_to + 1..end.min(clock.len()) {
+                let step = clock[row] - clock[row - 1];
+                if step > longest_step {
+                    found.unlogged = found.unlogged.max(step);
+                    found.stretch(i, clock[row - 1] - clock[from]);
+                    from = row;
+                }
+            }
+            began = Some(from);
+            let at = |row: usize| clock.get(row).copied().unwrap_or(blocks.time_s[i]);
+            found.stretch(i, at(end.saturating_sub(1)) - at(from));
+            if found.time >= needed {
+                found.complete = true;
+                break;
+            }
+        }
+        found
     }
 
     /// Lowest measured load that is at least the proof load less its uncertainty, N. The uncertainty grows with the load by
@@ -181,8 +218,16 @@ impl Case<'_> {
                 says: Says::Open,
                 ground: format!(
                     // Cut, not rounded: a hold just short of what is asked must not read as if it were not.
-                    "The proof load was held for {:.1} s of the {needed} that the sheet asks for.",
-                    (carried.time * 10.0).floor() / 10.0
+                    "The proof load was held for {:.1} s of the {needed} that the sheet asks for{}.",
+                    (carried.time * 10.0).floor() / 10.0,
+                    if carried.unlogged > 0.0 {
+                        format!(
+                            "; of {:.1} s at that load nothing was logged",
+                            carried.unlogged
+                        )
+                    } else {
+                        String::new()
+                    }
                 ),
                 decide: format!("Hold at least {needed} above the proof load."),
             }
@@ -217,6 +262,37 @@ impl Case<'_> {
         .into_iter()
         .filter_map(|(interface, allowed)| Some(self.slip(interface, allowed?, carried)))
         .collect()
+    }
+
+    /// Interfaces of whose slip the sheet says nothing, while it allows some at the other: what slid there is said, and where it
+    /// is more than is allowed there, it is for the sheet to say whether it may.
+    pub fn unlimited(&self, carried: &Carried) -> Vec<Finding> {
+        if self.limits.rate.is_some() || self.limits.creep.is_some() {
+            return Vec::new();
+        }
+        let (stopper, cover) = (self.limits.stopper_slip, self.limits.cover_slip);
+        let unlimited = match (stopper, cover) {
+            (Some(allowed), None) => Some((Interface::Cover, allowed, "cover_slip")),
+            (None, Some(allowed)) => Some((Interface::Stopper, allowed, "stopper_slip")),
+            _ => None,
+        };
+        unlimited
+            .into_iter()
+            .filter_map(|(interface, allowed, key)| {
+                let slip = self.inputs.slip(interface);
+                let at = slip.block.iter().rposition(|b| *b <= carried.later)?;
+                let (low, _) = bounds_at(slip, at);
+                (low > LEAST_SLIP).then(|| Finding {
+                    says: if low > allowed.si() { Says::Open } else { Says::Passes },
+                    ground: format!(
+                        "Slip of the {} is at least {} (one-sided 95 %); the sheet says nothing of it, and it is not judged.",
+                        interface.words(),
+                        rounded(low, allowed.unit(), 2, false)
+                    ),
+                    decide: format!("State in [limits] how much it may be: `{key}`."),
+                })
+            })
+            .collect()
     }
 
     /// Interfaces whose slip no gauge bounds to the moment judged: by whatever rule, what slid since is not known.
@@ -543,6 +619,24 @@ impl Case<'_> {
         })
     }
 
+    /// What to keep beside a pass where the record holds the load at which the pair lets go, N.
+    pub fn margin(&self, limit: &Limit) -> Option<String> {
+        let load = &limit.governing.load;
+        let (value, least, proof) = (load.value?, load.low?, self.proof.si());
+        let share = 100.0 * (value / proof - 1.0);
+        (least >= proof && share < WIDE_MARGIN).then(|| {
+            format!(
+                "Keep the record with the line, and its limit: {} by {}, {share:.0} % above proof, and it slid there.",
+                self::load(value, self.proof.unit(), false),
+                match governing_rule(Some(self.limits)) {
+                    Rule::FirstSlip => "first slip",
+                    Rule::Allowance => "what the sheet allows",
+                    Rule::Running => "running load",
+                }
+            )
+        })
+    }
+
     /// A load left in the tail holds the line: then it is no test of the stopper.
     pub fn tail(&self) -> Option<Finding> {
         let left = self
@@ -583,7 +677,7 @@ fn load(newtons: f64, unit: &Unit, up: bool) -> String {
 
 /// An upper bound: two significant digits, rounded up, so that it never claims more than was found.
 fn at_most(si: f64, unit: &Unit) -> String {
-    rounded(si, unit, 2, true)
+    rounded(si.max(0.0), unit, 2, true)
 }
 
 /// A lower bound, rounded down; with more digits where two would no longer lie beyond what is allowed.

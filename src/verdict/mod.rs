@@ -82,6 +82,7 @@ pub fn decide(inputs: &LimitInputs, limit: &Limit, caveats: &[Caveat]) -> Verdic
     let mut findings = vec![case.reached(&carried)];
     findings.extend(case.held(&carried, limit));
     findings.extend(case.slips(&carried));
+    findings.extend(case.unlimited(&carried));
     findings.extend(case.unread(&carried));
     findings.extend(case.creep(limit));
     findings.extend(case.by_figure(limit));
@@ -98,7 +99,13 @@ pub fn decide(inputs: &LimitInputs, limit: &Limit, caveats: &[Caveat]) -> Verdic
             decide: c.advice.clone(),
         })
     }));
-    conclude(findings)
+    let mut verdict = conclude(findings);
+    if verdict.word == VerdictWord::Passes
+        && let Some(margin) = case.margin(limit)
+    {
+        verdict.next = margin;
+    }
+    verdict
 }
 
 fn no_limits(inputs: &LimitInputs) -> Verdict {
