@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::aboard::AboardResult;
 use crate::caveat::Caveat;
 use crate::diagnose::Diagnosis;
-use crate::ingest::{GaugeKind, InputFile, Understood};
+use crate::ingest::{GaugeKind, InputFile, Log, Understood};
 use crate::limit::Limit;
 use crate::phases::{Phase, PhaseKind};
 use crate::separate::Separated;
@@ -26,6 +26,17 @@ pub(crate) use assemble::Parted;
 
 /// Version of the form of `analysis.json`; raised by one when a field changes its meaning or goes away.
 pub const SCHEMA_VERSION: u32 = 1;
+
+/// What an analysis is made from; all of it in memory.
+#[derive(Debug, Clone)]
+pub struct Inputs {
+    /// The test sheet.
+    pub sheet: Sheet,
+    /// The log as read.
+    pub log: Log,
+    /// The files with digests.
+    pub files: Vec<InputFile>,
+}
 
 /// Everything found about one pull.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -58,6 +58,9 @@ mod words;
 /// The test sheet.
 pub mod sheet;
 
+/// How a figure is written for people.
+pub mod figures;
+
 /// Bytes to log.
 pub mod ingest;
 
@@ -88,12 +91,6 @@ pub mod analysis;
 /// Inputs to analysis, one line per stage.
 pub mod pipeline;
 
-/// What the words of a report mean.
-pub mod explain;
-
-/// How a figure is written for people.
-pub mod figures;
-
 /// Many pulls of one kind.
 pub mod pool;
 
@@ -103,17 +100,20 @@ pub mod compare;
 /// Before the dock: how many pulls, which steps, which stopper.
 pub mod prepare;
 
+/// What the words of a report mean.
+pub mod explain;
+
 /// Analysis to charts.
 pub mod chart;
 
 /// Analysis to report.
 pub mod report;
 
-/// Analysis to machine files.
-pub mod export;
-
 /// Digests of a finished analysis, and the same made again.
 pub mod seal;
+
+/// Analysis to machine files.
+pub mod export;
 
 /// A line in a stopper, with its truth.
 pub mod simulate;

@@ -1,26 +1,15 @@
 //! Inputs to analysis: one line per stage; what a failure tells the user, and a first look without figures.
 
 use crate::aboard;
+pub use crate::analysis::Inputs;
 use crate::analysis::{Analysis, Parted, Settings};
 use crate::condition::{self, ConditionError};
 use crate::diagnose;
-use crate::ingest::{InputFile, Log};
 use crate::limit::{self, LimitInputs};
 use crate::phases::{self, Phased};
 use crate::separate::{self, SeparateError, Support};
-use crate::sheet::{Purpose, Sheet};
+use crate::sheet::Purpose;
 use crate::verdict;
-
-/// What an analysis is made from; all of it in memory.
-#[derive(Debug, Clone)]
-pub struct Inputs {
-    /// The test sheet.
-    pub sheet: Sheet,
-    /// The log as read.
-    pub log: Log,
-    /// The files with digests.
-    pub files: Vec<InputFile>,
-}
 
 /// Why there is no analysis.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
