@@ -82,7 +82,7 @@ fn settings(wishes: &Matrix) -> Result<Settings, Fault> {
         rule: wishes.rule.map(Into::into),
         share: share("share", &wishes.share, 1.0)?,
         confidence: share("confidence", &wishes.confidence, 1.0)?,
-        matters: share("matters", &wishes.matters, 10.0)?,
+        matters: share("matters", &wishes.matters, 1.0)?,
         spread: wishes.spread.into(),
         diameter_mm,
         ..Settings::default()

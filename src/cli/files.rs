@@ -85,15 +85,30 @@ pub(super) fn read_sheet_of(folder: &Path) -> Result<Sheet, Fault> {
     Sheet::parse(&text, SHEET).map_err(|e| Fault::sheet(folder, &e))
 }
 
+/// Whether a folder in it has a test sheet.
+fn holds_pulls(folder: &Path) -> bool {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    entries
+        .into_iter()
+        .any(|entry| entry.path().join(SHEET).is_file())
+}
+
 fn read_sheet(folder: &Path) -> Result<(String, ingest::InputFile), Fault> {
     let path = folder.join(SHEET);
     if !path.exists() {
         return Err(Fault::new(
             format!("{}: there is no test sheet in this folder", path.display()),
-            format!(
-                "write one to start from: bitterend new {} --log FILE",
-                folder.display()
-            ),
+            if holds_pulls(folder) {
+                format!(
+                    "its folders are pulls, give those: bitterend analyse {}",
+                    folder.join("*").display()
+                )
+            } else {
+                format!(
+                    "write one to start from: bitterend new {} --log FILE",
+                    folder.display()
+                )
+            },
         ));
     }
     let mut bytes = Vec::new();

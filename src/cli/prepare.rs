@@ -62,7 +62,7 @@ fn settings(wishes: &PlanWishes) -> Result<Settings, Fault> {
         ..Settings::default()
     };
     let shares = [
-        ("difference", &wishes.difference, &mut s.difference, 10.0),
+        ("difference", &wishes.difference, &mut s.difference, 1.0),
         ("power", &wishes.power, &mut s.power, 1.0),
         ("share", &wishes.share, &mut s.share, 1.0),
         ("confidence", &wishes.confidence, &mut s.confidence, 1.0),

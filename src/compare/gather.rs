@@ -356,6 +356,16 @@ fn asked(counted: &[Counted], settings: &Settings, caveats: &mut Vec<Caveat>) ->
 }
 
 fn remarks(counted: &[Counted], caveats: &mut Vec<Caveat>) {
+    for pull in counted.iter().map(|c| c.pull) {
+        if let Some(first) = pull.doubts.first() {
+            caveats.push(Caveat::new(
+                "pull-in-doubt",
+                Weight::Caution,
+                format!("{}: {first}", pull.name),
+                "Read its own report before its figure is trusted; leave the pull out if it cannot be.",
+            ));
+        }
+    }
     let unnamed = counted
         .iter()
         .filter(|c| c.pull.line.starts_with("line of "))

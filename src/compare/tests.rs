@@ -54,6 +54,7 @@ pub(crate) fn pull(kind: &str, stopper: &str, session: &str, number: usize, kn: 
         force_unit: "kN".into(),
         log_sha256: format!("{kind}{stopper}{session}{number}"),
         simulated: true,
+        doubts: vec![],
     }
 }
 

@@ -209,6 +209,7 @@ pub const TOPICS: &[Topic] = &[
             "left over",
             "noise alone",
             "balance-does-not-close",
+            "balance-closes-poorly",
         ],
         text: &[
             "What the parts leave unexplained in each gauge, against what noise alone would leave: that of the gauge itself and, for the travel, that of the load through the line's stretch. Much more means that something moved that is not in the balance: a gauge slipped, a unit or sign is wrong, two gauges are swapped. No verdict rests on a record whose balance does not close.",
@@ -298,6 +299,7 @@ pub const TOPICS: &[Topic] = &[
             "line-hung-slack",
             "pretension-not-stated",
             "clock-assumed",
+            "sheet-contradicts",
             "log-begins-under-load",
             "rows-without-time",
             "no-unloading",
@@ -392,6 +394,7 @@ pub const TOPICS: &[Topic] = &[
         also: &[
             "holds more by",
             "place",
+            "pull-in-doubt",
             "scatter-borrowed",
             "what can be said",
         ],

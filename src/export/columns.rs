@@ -97,7 +97,7 @@ pub fn traces() -> Vec<TableColumn<TraceValues>> {
     for part in PartName::ALL {
         let name = part.key();
         let words = match part {
-            PartName::Stretch => "elastic: came back or will, at once or late",
+            PartName::Stretch => "elastic: comes back, at once or late, as far as the record tells",
             PartName::Set => "bedding-in: comes with new highest loads, stays, is no slip",
             PartName::StopperSlip => "line through the stopper",
             PartName::CoverSlip => "core inside the cover",

@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::analysis::{Analysis, Record, SheetRecord};
+use crate::caveat::{Caveat, Weight};
 use crate::figures::Units;
 use crate::ingest::{GaugeKind, InputFile};
 use crate::limit::{AtRate, Interface, Limit, LimitFigure};
@@ -28,6 +29,8 @@ pub struct Finished {
     pub inputs: Vec<InputFile>,
     /// The sheet as read.
     pub sheet: SheetRecord,
+    /// What its reader had to know.
+    pub caveats: Vec<Caveat>,
 }
 
 /// The part of the line that was held.
@@ -116,6 +119,9 @@ pub struct Pull {
     pub log_sha256: String,
     /// Made by the simulator.
     pub simulated: bool,
+    /// What its own analysis found that lets no pull pass, in words.
+    #[serde(default)]
+    pub doubts: Vec<String>,
 }
 
 /// Why an analysis is no part of a comparison.
@@ -141,6 +147,7 @@ impl Pull {
             &analysis.record,
             &analysis.inputs,
             &analysis.sheet.0,
+            &analysis.caveats,
         )
     }
 
@@ -162,6 +169,7 @@ impl Pull {
             &finished.record,
             &finished.inputs,
             &finished.sheet.0,
+            &finished.caveats,
         ))
     }
 
@@ -171,6 +179,7 @@ impl Pull {
         record: &Record,
         inputs: &[InputFile],
         sheet: &Sheet,
+        caveats: &[Caveat],
     ) -> Self {
         let (pull, line, stopper) = (&sheet.pull, &sheet.line, &sheet.stopper);
         let mm = |length: Option<crate::units::Length>| length.map(|l| l.si() * 1e3);
@@ -230,6 +239,11 @@ impl Pull {
                 .map(|f| f.sha256.clone())
                 .unwrap_or_default(),
             simulated: pull.simulated,
+            doubts: caveats
+                .iter()
+                .filter(|c| matches!(c.weight, Weight::NoPass | Weight::NoVerdict))
+                .map(|c| c.message.clone())
+                .collect(),
         }
     }
 

@@ -85,11 +85,12 @@ pub(super) fn answers(cx: &Cx) -> Vec<Answer> {
             .iter()
             .filter(|d| matches!(d.told, Told::First | Told::Second))
             .count();
+        let told = |d: &&Difference| d.told != Told::NotCompared;
+        let compared = c.differences.iter().filter(told).count();
         found.push(answer(
             "Told apart",
             format!(
-                "{apart} of {} differences, jointly at {} %{}.",
-                c.differences.len(),
+                "{apart} of {compared} differences, jointly at {} %{}.",
                 percent(c.settings.level),
                 c.settings.matters.map_or_else(String::new, |m| format!(
                     "; a difference below {} % does not matter here",
