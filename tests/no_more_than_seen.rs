@@ -208,3 +208,22 @@ fn what_is_left_over_is_the_noise_of_gauge_and_load() {
         assert!((0.7..2.0).contains(&ratio), "{seed}: {ratio}");
     }
 }
+
+/// The travel alone does not show what slides on while the load is eased: where a line ran, its stretch is known no better.
+#[test]
+fn a_line_that_ran_and_was_eased_may_have_slid_on() {
+    let open = |kind: Kind| {
+        let mut scenario = kind.scenario(Grade::Good, 3);
+        scenario.instruments.logger.rate = 10.0;
+        let travel = |g: &bitterend::simulate::GaugeSpec| {
+            matches!(g.kind, GaugeKind::Travel | GaugeKind::Load)
+        };
+        scenario.instruments.gauges.retain(travel);
+        let (_, analysis) = analysed(&scenario, 3);
+        let part = &analysis.separated.parts[&PartName::Stretch];
+        let source = part.budget.iter().find(|s| s.source.contains("gone on"));
+        source.map_or(0.0, |s| s.standard_uncertainty_mm)
+    };
+    let (ran, held) = (open(Kind::RunOut), open(Kind::Halyard));
+    assert!(ran > 1.0 && held < 0.1, "{ran} {held}");
+}

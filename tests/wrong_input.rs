@@ -325,7 +325,11 @@ fn a_marks_file_that_is_a_log() {
         marks += &format!("{}.{:04},0\n", i / 10_000, i % 10_000);
     }
     fs::write(pull.folder().join("marks.csv"), marks).unwrap();
-    insta::assert_snapshot!(pull.refused(), @r"");
+    insta::assert_snapshot!(pull.refused(), @r"
+    error: pull/marks.csv, line 100002: a marks file holds at most 100000 readings by hand; this is a log
+
+    hint: name it in the sheet under [pull] log, or under [second_log] beside another
+    ");
 }
 
 #[test]

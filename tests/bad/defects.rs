@@ -52,6 +52,18 @@ fn short() -> String {
     table(HEADER, ",", '.', &rows()[60..84])
 }
 
+/// The log with times of day written as one number, such as 101500.25, behind a day.
+fn clock_as_a_number(day: &str) -> String {
+    with_lines(&log(), |lines| {
+        for (i, line) in lines.iter_mut().enumerate().skip(1) {
+            let s = (i - 1) / 4;
+            let part = 25 * ((i - 1) % 4);
+            let time = format!("{day}10{:02}{:02}.{part:02}", 15 + s / 60, s % 60);
+            set_cell(line, 0, &time);
+        }
+    })
+}
+
 /// The log of rows that something was done to.
 fn with_rows(change: impl Fn(usize, &mut Row)) -> String {
     let mut rows = rows();
@@ -369,6 +381,20 @@ fn tables() -> Vec<(&'static str, Files)> {
                         .map(|i| format!("{i},5,{},25,{},5,0,1\n", i % 4, i % 9))
                         .collect::<String>()
                 ),
+            ),
+        ),
+        (
+            "unit-of-name-against-row-of-units",
+            files(
+                SHEET.replacen(
+                    "column = \"Load\"\nunit = \"kN\"\n",
+                    "column = \"Load (N)\"\n",
+                    1,
+                ),
+                with_lines(&short(), |lines| {
+                    lines[0] = "Time,Load (N),Travel,Mark".into();
+                    lines.insert(1, "s,kN,mm,mm".into());
+                }),
             ),
         ),
         (
@@ -776,19 +802,77 @@ fn reading() -> Vec<Named> {
             ),
         ),
         (
-            "time-of-day-without-colons-or-unit",
+            "time-in-milliseconds-with-fractions-without-a-unit",
             "clock-assumed",
             files(
                 alone.clone(),
                 with_lines(&log(), |lines| {
                     for (i, line) in lines.iter_mut().enumerate().skip(1) {
-                        let s = (i - 1) / 4;
-                        let part = 25 * ((i - 1) % 4);
-                        let time = format!("10{:02}{:02}.{part:02}", 15 + s / 60, s % 60);
-                        set_cell(line, 0, &time);
+                        set_cell(line, 0, &format!("{}.{}", 250 * (i - 1), i % 10));
                     }
                 }),
             ),
+        ),
+        (
+            "rows-counted-under-the-name-of-time",
+            "clock-assumed",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    for (i, line) in lines.iter_mut().enumerate().skip(1) {
+                        set_cell(line, 0, &i.to_string());
+                    }
+                }),
+            ),
+        ),
+        (
+            "day-and-time-of-day-as-one-number",
+            "clock-assumed",
+            files(alone.clone(), clock_as_a_number("14")),
+        ),
+        (
+            "travel-in-millimetres-stated-in-inches",
+            "gauge-clipped",
+            files(
+                SHEET.replacen(
+                    "column = \"Travel\"\nunit = \"mm\"",
+                    "column = \"Travel\"\nunit = \"in\"\ncapacity = \"100 mm\"",
+                    1,
+                ),
+                log(),
+            ),
+        ),
+        (
+            "break-load-below-the-highest",
+            "sheet-contradicts",
+            files(
+                SHEET.replacen("[line]\n", "[line]\nbreak_load = \"3 kN\"\n", 1),
+                log(),
+            ),
+        ),
+        (
+            "line-too-thick-for-the-stopper",
+            "sheet-contradicts",
+            files(
+                format!(
+                    "{}\n[stopper]\ndiameter_max = \"8 mm\"\n",
+                    SHEET.replacen("[line]\n", "[line]\ndiameter = \"10 mm\"\n", 1)
+                ),
+                log(),
+            ),
+        ),
+        (
+            "travel-read-beyond-the-splice",
+            "splice-in-travel",
+            files(
+                format!("{SHEET}\n[line.splice]\ntravel_beyond = true\n"),
+                log(),
+            ),
+        ),
+        (
+            "time-of-day-without-colons-or-unit",
+            "clock-assumed",
+            files(alone.clone(), clock_as_a_number("")),
         ),
         (
             "rate-against-the-time-column",
