@@ -50,7 +50,7 @@ fn twelve_rows_still_give_bounds() {
     );
 }
 
-/// Eight rows, one a level, under a gauge read to a sixteenth of an inch: the fit alone left 5.6 in open of a travel of 0.85 in.
+/// Eight rows, one a level, under a gauge read to a sixteenth of an inch: 5.6 in once stood open of a travel of 0.85 in.
 #[test]
 fn no_more_stays_than_the_travel_shows() {
     let sheet = "[pull]\nid = 's'\nlog = 'log.csv'\n[line]\nfree_length = '118 in'\n\
