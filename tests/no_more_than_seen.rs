@@ -227,3 +227,26 @@ fn a_line_that_ran_and_was_eased_may_have_slid_on() {
     let (ran, held) = (open(Kind::RunOut), open(Kind::Halyard));
     assert!(ran > 1.0 && held < 0.1, "{ran} {held}");
 }
+
+/// A share is no more than the whole, however poor its own gauge: marks read by camera beside a logged travel.
+#[test]
+fn no_share_is_more_than_all_that_stayed() {
+    for seed in 1..=6 {
+        for grade in [Grade::Good, Grade::Coarse] {
+            let (_, analysis) = pull(Kind::CameraMarks, grade, seed);
+            let parts = &analysis.separated.parts;
+            let whole = parts[&PartName::NotRecovered].course.as_ref().unwrap();
+            for name in [PartName::StopperSlip, PartName::SetAndCoverSlip] {
+                let course = parts[&name].course.as_ref().unwrap();
+                let least = course.value.as_ref().unwrap_or(&course.low);
+                for ((high, most), least) in course.high.iter().zip(&whole.high).zip(least) {
+                    assert!(
+                        *high <= most.max(*least),
+                        "{} {seed}: {high} {most}",
+                        name.words()
+                    );
+                }
+            }
+        }
+    }
+}

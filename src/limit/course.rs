@@ -67,9 +67,8 @@ pub(crate) struct Slip {
     pub at_readings: bool,
     /// Rows behind each element.
     pub rows: Vec<usize>,
-    /// Whether each element lies in a hold, and whether the winch was easing the load or had eased it.
-    held: Vec<bool>,
-    eased: Vec<bool>,
+    /// What the pull was doing at each element.
+    pub(super) phase: Vec<PhaseKind>,
     /// The line's stretch, m, where the slip is known by the travel alone; else none.
     pub stretch: Vec<f64>,
 }
@@ -109,8 +108,7 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         period_s: inputs.conditioned.period_s,
         load_noise: inputs.conditioned.load.noise,
         rows: vec![],
-        held: vec![],
-        eased: vec![],
+        phase: vec![],
         stretch: vec![],
         at_readings: false,
     };
@@ -123,9 +121,7 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
             slip.take_stretch(inputs);
         }
         if interface == Interface::Stopper {
-            let blocks = &inputs.separated.blocks;
-            let phase: Vec<_> = slip.block.iter().map(|i| blocks.phase[*i]).collect();
-            slip.take_off_seating(&phase);
+            slip.take_off_seating();
         }
         return slip;
     }
@@ -189,14 +185,7 @@ impl Slip {
             self.time.push(blocks.time_s[i]);
             self.load.push(load);
             self.rows.push(blocks.end[i] - blocks.first[i]);
-            self.held.push(matches!(
-                blocks.phase[i],
-                PhaseKind::Hold | PhaseKind::LockedHold
-            ));
-            self.eased.push(matches!(
-                blocks.phase[i],
-                PhaseKind::Unload | PhaseKind::Rest
-            ));
+            self.phase.push(blocks.phase[i]);
             self.highest.push(highest[i].max(load));
             self.value.push(value);
             self.low.push(course.low[i].min(value));
@@ -253,7 +242,10 @@ impl Slip {
             read.scatter[i] = self.noise[i];
         }
         let places: Vec<usize> = (0..taken.len()).collect();
-        let in_hold = |i: &usize| taken[*i] && self.held[*i];
+        let in_hold = |i: &usize| {
+            let holds = matches!(self.phase[*i], PhaseKind::Hold | PhaseKind::LockedHold);
+            taken[*i] && holds
+        };
         for hold in places.chunk_by(|a, b| in_hold(a) == in_hold(b)) {
             if in_hold(&hold[0]) {
                 read.settle(hold);
@@ -477,7 +469,8 @@ impl Slip {
 
     /// Whether the load was being eased at an element, by the winch and not by the line itself.
     pub fn eased_at(&self, at: usize) -> bool {
-        self.eased[at] && self.load[at] < EASED_SHARE * self.highest[at]
+        let idle = matches!(self.phase[at], PhaseKind::Unload | PhaseKind::Rest);
+        idle && self.load[at] < EASED_SHARE * self.highest[at]
     }
 
     /// Whether the load was eased between two elements.
@@ -550,8 +543,7 @@ mod tests {
             period_s: 0.1,
             load_noise: 10.0,
             rows: vec![100; n],
-            held: vec![false; n],
-            eased: vec![false; n],
+            phase: vec![PhaseKind::Ramp; n],
             stretch: vec![],
             at_readings: false,
         }
@@ -598,7 +590,7 @@ mod tests {
         slip.left = (0..n).map(noise).collect();
         let one_by_one = slip.as_read();
         assert!(one_by_one.crossing(&one_by_one.value, |_| 1e-4).is_some());
-        slip.held = vec![true; n];
+        slip.phase = vec![PhaseKind::Hold; n];
         let read = slip.as_read();
         for i in 0..n {
             let off = (read.value[i] - crept(i)).abs();
@@ -617,7 +609,7 @@ mod tests {
         slip.value = (0..n).map(|i| if i < 20 { 0.0 } else { 2e-4 }).collect();
         slip.low = slip.value.clone();
         slip.high = slip.value.clone();
-        slip.held = vec![true; n];
+        slip.phase = vec![PhaseKind::Hold; n];
         let read = slip.as_read();
         assert_eq!(read.value, slip.value);
         assert_eq!(read.scatter, slip.noise);

@@ -70,16 +70,13 @@ struct Over {
 }
 
 impl Slip {
-    pub(super) fn take_off_seating(&mut self, phase: &[PhaseKind]) {
+    pub(super) fn take_off_seating(&mut self) {
         if self.never_loaded() {
             return;
         }
         if self.known == Known::Bracket {
             // Each end loses the seating that it shows itself, so that it stays an end.
-            let (high, low) = (
-                self.seating_of(&self.high, phase),
-                self.seating_of(&self.low, phase),
-            );
+            let (high, low) = (self.seating_of(&self.high), self.seating_of(&self.low));
             if let Some(over) = &high {
                 subtract(&mut self.high, &over.least);
                 subtract(&mut self.value, &over.least);
@@ -91,10 +88,10 @@ impl Slip {
             return;
         }
         let read = self.as_read().value;
-        let Some(over) = self.seating_of(&read, phase) else {
+        let Some(over) = self.seating_of(&read) else {
             return;
         };
-        let certain = self.while_not_fresh(&read, phase);
+        let certain = self.while_not_fresh(&read);
         let factor = quantile::normal(0.5 + 0.5 * LEVEL);
         self.open = vec![0.0; self.value.len()];
         for (i, certain) in certain.iter().enumerate() {
@@ -111,7 +108,7 @@ impl Slip {
     }
 
     /// True where an element goes past every load before it on the way up, without a jump: only there jaws go on biting.
-    fn fresh(&self, phase: &[PhaseKind]) -> Vec<bool> {
+    fn fresh(&self) -> Vec<bool> {
         let least = GROWS * self.top();
         let jumped = |i: usize| {
             let since = self.time[i.saturating_sub(1)];
@@ -122,7 +119,7 @@ impl Slip {
         let mut fresh: Vec<bool> = (0..self.highest.len())
             .map(|i| {
                 let still = matches!(
-                    phase[i],
+                    self.phase[i],
                     PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest | PhaseKind::Unload
                 );
                 i > 0
@@ -156,8 +153,8 @@ impl Slip {
     }
 
     /// Slip made in jumps, or while the load was not past its highest: progressive for certain.
-    fn while_not_fresh(&self, list: &[f64], phase: &[PhaseKind]) -> Vec<f64> {
-        let (rising, fresh) = (self.rising(list), self.fresh(phase));
+    fn while_not_fresh(&self, list: &[f64]) -> Vec<f64> {
+        let (rising, fresh) = (self.rising(list), self.fresh());
         let mut sum = 0.0;
         (0..rising.len())
             .map(|i| {
@@ -187,9 +184,9 @@ impl Slip {
         picked.len() as f64 / (kinks as f64 + 1.0)
     }
 
-    fn seating_of(&self, list: &[f64], phase: &[PhaseKind]) -> Option<Over> {
+    fn seating_of(&self, list: &[f64]) -> Option<Over> {
         let rising = self.rising(list);
-        let (fresh, apart) = (self.fresh(phase), self.while_not_fresh(list, phase));
+        let (fresh, apart) = (self.fresh(), self.while_not_fresh(list));
         let (from, top) = (*self.highest.first()?, self.top());
         let start = (1..rising.len()).find(|i| fresh[*i] && self.highest[*i] > 1.05 * from)?;
         let picked: Vec<usize> = std::iter::once(start - 1)
@@ -214,7 +211,7 @@ impl Slip {
             return Some(unsettled(&rising, &apart, slid));
         }
         // Taken over from a winch within seconds, biting cannot be told from slipping.
-        if phase.contains(&PhaseKind::Transfer) {
+        if self.phase.contains(&PhaseKind::Transfer) {
             return Some(unsettled(&rising, &apart, y[y.len() - 1] - y[0]));
         }
         let points = Points {

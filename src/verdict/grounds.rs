@@ -564,18 +564,14 @@ impl Case<'_> {
     /// Where the sheet allows nothing in millimetres, or names another rule, the limit by that rule must reach proof.
     pub fn by_figure(&self, limit: &Limit) -> Option<Finding> {
         let rule = governing_rule(Some(self.limits));
-        let words = match rule {
-            Rule::Allowance => {
-                return (!self.limits.allows_anything()).then(|| Finding {
-                    says: Says::Open,
-                    ground: "The sheet names the allowance as its rule but allows nothing.".into(),
-                    decide: "Add `stopper_slip`, `cover_slip`, `rate` or `creep` to `[limits]`."
-                        .into(),
-                });
-            }
-            Rule::FirstSlip => "first slip",
-            Rule::Running => "running load",
-        };
+        if rule == Rule::Allowance {
+            return (!self.limits.allows_anything()).then(|| Finding {
+                says: Says::Open,
+                ground: "The sheet names the allowance as its rule but allows nothing.".into(),
+                decide: "Add `stopper_slip`, `cover_slip`, `rate` or `creep` to `[limits]`.".into(),
+            });
+        }
+        let words = words(rule);
         let figure = limit
             .figures
             .iter()
@@ -628,11 +624,7 @@ impl Case<'_> {
             format!(
                 "Keep the record with the line, and its limit: {} by {}, {share:.0} % above proof, and it slid there.",
                 self::load(value, self.proof.unit(), false),
-                match governing_rule(Some(self.limits)) {
-                    Rule::FirstSlip => "first slip",
-                    Rule::Allowance => "what the sheet allows",
-                    Rule::Running => "running load",
-                }
+                words(governing_rule(Some(self.limits)))
             )
         })
     }
@@ -652,6 +644,14 @@ impl Case<'_> {
                 .into(),
             decide: "A pull with the winch freed and the tail slack.".into(),
         })
+    }
+}
+
+fn words(rule: Rule) -> &'static str {
+    match rule {
+        Rule::FirstSlip => "first slip",
+        Rule::Allowance => "what the sheet allows",
+        Rule::Running => "running load",
     }
 }
 

@@ -103,10 +103,7 @@ pub(super) fn split(
     let read: Vec<_> = PartName::ALL
         .into_par_iter()
         .map(|name| {
-            let (how, missing, mut part) = reader.part(name, means);
-            if !name.comes_back() {
-                reader.no_more_than_the_travel(&mut part);
-            }
+            let (how, missing, part) = reader.part(name, means);
             let support = Support {
                 part: name,
                 how: how.to_owned(),

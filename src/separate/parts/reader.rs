@@ -2,7 +2,7 @@
 
 use super::dark::{self, Dark};
 use super::left_open;
-use crate::condition::{Conditioned, FEW_ROWS};
+use crate::condition::Conditioned;
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::model::{self, Balance, MARK_NEAR_MOUTH_M, Shape, UNEVEN};
@@ -61,8 +61,6 @@ const DRAWS: usize = 30;
 const FEW_DRAWS: f64 = 1.043;
 /// Seed of the refits.
 pub(crate) const DRAWS_SEED: u64 = 0x0b17_7e2e;
-/// A line is loaded as at the first dwell from this share of that load on.
-const LOADED: f64 = 0.95;
 /// Spreads over the course are computed at about this many blocks.
 const STATIONS: usize = 60;
 /// The highest load rises when it grows by this share of the peak within a block.
@@ -89,10 +87,6 @@ pub(super) struct Reader<'a> {
     pub bend_mm: Vec<f64>,
     /// The winch was locked in holds.
     pub locked: bool,
-    /// The record has so few rows that a person wrote them down.
-    pub noted_by_hand: bool,
-    /// Blocks at which the line is loaded as at the first dwell or more.
-    pub loaded: Vec<bool>,
     /// The load came down once only.
     pub once: bool,
     /// What slip would make at its last pace while the highest load is halved, mm, where the travel alone tells what slid.
@@ -180,11 +174,6 @@ impl<'a> Reader<'a> {
             dark: dark::find(balance, record, phased, &bend_mm),
             bend_mm,
             locked: phased.blocks.phase.contains(&PhaseKind::LockedHold),
-            noted_by_hand: record.time_s.len() < FEW_ROWS,
-            loaded: phased.blocks.load_n[balance.first_block..][..n]
-                .iter()
-                .map(|load| *load >= LOADED * phased.pretension_n)
-                .collect(),
             once: phased.cycles == 1,
             slid_on_mm: if balance.sequences.stopper.is_none() {
                 left_open::slid_on(balance, phased)
