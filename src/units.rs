@@ -87,6 +87,7 @@ dimension!(
         unit("µm", &["um", "μm", "micron", "microns"], 1e-6),
         unit("in", &["inch", "inches", "\""], INCH),
         unit("ft", &["foot", "feet"], 12.0 * INCH),
+        unit("mil", &["mils", "thou"], 1e-3 * INCH),
     ]
 );
 dimension!(

@@ -4,6 +4,8 @@
 pub(super) const SECOND: i64 = 1_000_000_000;
 /// Nanoseconds of a day.
 pub(super) const DAY: i64 = 86_400 * SECOND;
+/// Nanoseconds of an hour.
+const HOUR: i64 = 3600 * SECOND;
 
 /// Form of a time column.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -12,6 +14,8 @@ pub(super) enum Form {
     Number { to_s: f64 },
     /// Time of day, perhaps behind a date; midnight is found by the fall.
     Clock,
+    /// Minutes and seconds of a stopwatch; where it leaves hours out, a full one is found by the fall.
+    Minutes,
     /// ISO 8601 date and time, perhaps with a zone.
     Iso,
     /// No column: rows at a fixed period in s.
@@ -29,8 +33,26 @@ impl Form {
         match self {
             Self::Number { .. } => "numbers",
             Self::Clock => "clock times",
+            Self::Minutes => "minutes and seconds",
             Self::Iso => "ISO dates and times",
             Self::Rows { .. } => "row numbers",
+        }
+    }
+
+    /// Nanoseconds that a cell of clock times, or of minutes and seconds, says.
+    pub(super) fn nanos(self, cell: &[u8]) -> Option<i64> {
+        match self {
+            Self::Clock => clock(cell),
+            Self::Minutes => minutes(cell).or_else(|| clock(cell)),
+            _ => None,
+        }
+    }
+
+    /// Nanoseconds after which the hands stand where they stood.
+    pub(super) fn turn(self) -> i64 {
+        match self {
+            Self::Minutes => HOUR,
+            _ => DAY,
         }
     }
 }
@@ -38,7 +60,8 @@ impl Form {
 /// True for a time of day, a date, or both.
 pub(super) fn looks_like_time(cell: &[u8]) -> bool {
     // Most cells are numbers: a glance spares them the rest.
-    let timed = cell.contains(&b':') && (iso(cell).is_some() || clock(cell).is_some());
+    let timed = cell.contains(&b':')
+        && (iso(cell).is_some() || clock(cell).is_some() || minutes(cell).is_some());
     timed || is_date(cell) || packed_date(cell).is_some()
 }
 
@@ -118,8 +141,26 @@ fn is_date(cell: &[u8]) -> bool {
     false
 }
 
-/// Nanoseconds of the day of `9:30`, `09:30:01`, `09:30:01,25`, `9:30:01.5 PM`, also behind a date and a blank; of
-/// `093001`, and of a stopwatch's minutes and seconds `1:05.2`.
+/// Two groups of digits with a colon between: hours and minutes to one, minutes and seconds to another.
+pub(super) fn either(cell: &[u8]) -> bool {
+    let groups: Vec<&[u8]> = cell.trim_ascii().split(|b| *b == b':').collect();
+    let digits = |g: &&[u8]| matches!(g.len(), 1 | 2) && g.iter().all(u8::is_ascii_digit);
+    groups.len() == 2 && groups.iter().all(digits)
+}
+
+/// Nanoseconds of `1:05`, `1:05.2` or `75:05`.
+pub(super) fn minutes(cell: &[u8]) -> Option<i64> {
+    let text = std::str::from_utf8(cell).ok()?.trim();
+    let text = text.strip_prefix('+').unwrap_or(text);
+    let (minutes, rest) = text.split_once(':')?;
+    let whole = (1..=4).contains(&minutes.len()) && minutes.bytes().all(|b| b.is_ascii_digit());
+    let seconds = seconds(rest).filter(|s| *s < 60 * SECOND)?;
+    let minutes: i64 = minutes.parse().ok().filter(|_| whole)?;
+    Some(minutes * 60 * SECOND + seconds)
+}
+
+/// Nanoseconds of the day of `9:30`, `09:30:01`, `09:30:01,25`, `9:30:01.5 PM`, also behind a date and a blank; and of
+/// `093001`.
 pub(super) fn clock(cell: &[u8]) -> Option<i64> {
     let text = std::str::from_utf8(cell).ok()?.trim();
     let text = text.strip_prefix('+').unwrap_or(text);
@@ -152,13 +193,7 @@ pub(super) fn clock(cell: &[u8]) -> Option<i64> {
             .flatten()
     };
     let mut hours = whole(parts.next()?)?;
-    let next = parts.next()?;
-    // No clock writes a fraction of a minute.
-    if next.contains(['.', ',']) {
-        let seconds = seconds(next).filter(|s| *s < 60 * SECOND)?;
-        return (parts.next().is_none() && half.is_none()).then_some(hours * 60 * SECOND + seconds);
-    }
-    let minutes = whole(next)?;
+    let minutes = whole(parts.next()?)?;
     let mut nanos = parts.next().map_or(Some(0), seconds)?;
     // Some loggers set milliseconds off by a colon, always with three digits.
     if let Some(millis) = parts.clone().next().filter(|t| t.len() == 3)
@@ -261,8 +296,14 @@ mod tests {
         );
         assert_eq!(iso(b"2026-05-14"), None);
         assert_eq!(clock(b"9:30:01 p.m."), clock(b"21:30:01"));
-        assert_eq!(clock(b"1:05.25"), Some(65 * SECOND + 250_000_000));
-        assert_eq!(clock(b"0:60.0"), None);
+        assert_eq!(minutes(b"1:05.25"), Some(65 * SECOND + 250_000_000));
+        assert_eq!(minutes(b"75:05"), Some(4505 * SECOND));
+        assert_eq!(minutes(b"0:60.0"), None);
+        assert_eq!(minutes(b"1:05:00"), None);
+        // No clock writes a fraction of a minute.
+        assert_eq!(clock(b"1:05.25"), None);
+        assert!(either(b"1:05") && either(b"09:30"));
+        assert!(!either(b"1:05.2") && !either(b"1:05:00") && !either(b"1.5"));
         assert_eq!(clock(b"093001.5"), clock(b"09:30:01.5"));
         assert_eq!(clock(b"096001"), None);
         for written in [

@@ -23,11 +23,21 @@ pub struct ColumnName {
 #[must_use]
 pub fn column_name(raw: &str) -> ColumnName {
     let raw = raw.trim();
-    let name = |bare: &str, unit: Option<&str>| ColumnName {
-        raw: raw.to_owned(),
-        bare: bare.trim().to_owned(),
-        unit: unit.map(|u| u.trim().to_owned()).filter(|u| !u.is_empty()),
-        other: None,
+    let name = |bare: &str, unit: Option<&str>| {
+        let unit = unit.map(str::trim).filter(|u| !u.is_empty());
+        let times = unit.and_then(|_| multiplier(bare));
+        let bare = times.map_or(bare, |times| {
+            bare.trim().strip_suffix(times).unwrap_or(bare)
+        });
+        ColumnName {
+            raw: raw.to_owned(),
+            bare: bare.trim_end_matches(['/', '_', ',']).trim().to_owned(),
+            unit: unit.map(|unit| match times {
+                Some(times) => format!("{times} {unit}"),
+                None => unit.to_owned(),
+            }),
+            other: None,
+        }
     };
     for (open, close) in BRACKETS {
         if let Some(inner) = raw.strip_suffix(close)
@@ -58,6 +68,29 @@ pub fn column_name(raw: &str) -> ColumnName {
     name(raw, None)
 }
 
+/// A number at the end of a name that multiplies the unit behind it, as in `Load 0.1 kN` or `mark x10 mm`: such readings are
+/// no readings in kN or mm. A whole number that is no power of ten counts gauges.
+fn multiplier(bare: &str) -> Option<&str> {
+    let word = bare.trim().rsplit([' ', '_', ',']).next()?;
+    let behind = word.rsplit('/').next()?;
+    [word, behind].into_iter().find(|last| multiplies(last))
+}
+
+/// True for `0.1`, `x10`, `100` or `1/100`.
+fn multiplies(last: &str) -> bool {
+    let bare_number = last.trim_start_matches(['x', 'X', '*', '\u{d7}']);
+    let number = |text: &str| text.parse::<f64>().is_ok_and(f64::is_finite);
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    let power =
+        digits(bare_number) && bare_number.len() > 1 && bare_number.trim_end_matches('0') == "1";
+    let part = bare_number
+        .split_once('/')
+        .is_some_and(|(a, b)| digits(a) && digits(b));
+    let times = bare_number.len() < last.len() && number(bare_number);
+    let fraction = number(bare_number) && bare_number.contains('.');
+    times || fraction || power || part
+}
+
 /// What units in names stand between, full-width ones included.
 const BRACKETS: [(char, char); 3] = [('[', ']'), ('(', ')'), ('\u{ff08}', '\u{ff09}')];
 
@@ -82,13 +115,18 @@ pub(super) fn is_unit(word: &str) -> bool {
             "°C", "degC", "°F", "K", "V", "mV", "mV/V", "%", "bar", "-", "Hz", "mA",
         ]
         .contains(&word)
-        || is_clock_unit(word)
+        || colons(word).is_some()
 }
 
-/// What stands in the place of a unit where the time is a time of day.
-fn is_clock_unit(word: &str) -> bool {
-    ["hh:mm:ss", "hh:mm:ss.sss", "hh:mm:ss.fff", "hms", "hhmmss"]
-        .contains(&word.to_lowercase().as_str())
+/// What stands in the place of a unit where colons part the time: hours come first, or minutes.
+fn colons(word: &str) -> Option<Form> {
+    let word = word.to_lowercase();
+    let whole = word.split(['.', ',']).next().unwrap_or_default();
+    match whole {
+        "hh:mm:ss" | "h:mm:ss" | "hms" | "hhmmss" | "hh:mm" | "h:mm" | "h:min" => Some(Form::Clock),
+        "mm:ss" | "m:ss" | "m:s" | "min:s" | "min:ss" | "min:sec" => Some(Form::Minutes),
+        _ => None,
+    }
 }
 
 /// A column that the sheet asks for.
@@ -368,14 +406,27 @@ pub(super) fn time_column(
     let form = match unit {
         Some("iso") => Form::Iso,
         Some("clock") => Form::Clock,
-        Some(hours) if is_clock_unit(hours) => Form::Clock,
+        Some(word) if colons(word).is_some() => colons(word).unwrap_or(Form::Clock),
         // A counter does not begin with a nought.
         None if cell.starts_with(b"0")
             && std::str::from_utf8(cell).is_ok_and(|c| super::clock::packed(c).is_some()) =>
         {
             Form::Clock
         }
+        _ if super::clock::either(cell) => {
+            let text = String::from_utf8_lossy(cell).into_owned();
+            return Err(IngestError::Ambiguous {
+                file: file.into(),
+                line,
+                column: names[column].raw.clone(),
+                first: format!("{text} in hours and minutes, as a clock shows it"),
+                second: format!("{text} in minutes and seconds, as a stopwatch shows it"),
+                text,
+                decide: "write [hh:mm] or [mm:ss] behind the column's name, or state it as unit in [gauges.time] of the sheet".into(),
+            });
+        }
         _ if !is_number && super::clock::iso(cell).is_some() => Form::Iso,
+        _ if !is_number && super::clock::minutes(cell).is_some() => Form::Minutes,
         _ if !is_number => Form::Clock,
         Some(text) => match find_unit::<TimeDim>(text) {
             Some(unit) => Form::Number { to_s: unit.to_si },
@@ -387,7 +438,7 @@ pub(super) fn time_column(
                     unit: text.into(),
                     gauge: "time",
                     word: "time",
-                    known: "s, ms, min, h, clock, iso".into(),
+                    known: "s, ms, min, h, clock, hh:mm, mm:ss, iso".into(),
                 });
             }
         },
@@ -398,8 +449,10 @@ pub(super) fn time_column(
     understood.time = match form {
         Form::Iso => "iso".into(),
         Form::Clock => "clock".into(),
+        Form::Minutes => "minutes and seconds".into(),
         Form::Number { to_s } => {
             let word = match to_s {
+                s if s > 80_000.0 => "days",
                 s if s > 3000.0 => "hours",
                 s if s > 30.0 => "minutes",
                 s if s < 0.1 => "milliseconds",
@@ -482,7 +535,7 @@ fn guess_time(names: &[ColumnName], taken: &[usize]) -> Option<usize> {
             let set_apart = name.bare == name.raw
                 || BRACKETS.iter().any(|(_, close)| name.raw.ends_with(*close));
             let unit = name.unit.as_deref().filter(|_| set_apart);
-            unit.is_some_and(|u| find_unit::<TimeDim>(u).is_some() || is_clock_unit(u))
+            unit.is_some_and(|u| find_unit::<TimeDim>(u).is_some() || colons(u).is_some())
         })
         .collect();
     match (with_word.as_slice(), with_unit.as_slice()) {
@@ -510,6 +563,14 @@ mod tests {
             ("Mark A", "Mark A", None),
             ("Pulled in", "Pulled in", None),
             ("[kN]", "[kN]", None),
+            ("Load 2 [kN]", "Load 2", Some("kN")),
+            ("Load 12 kN", "Load 12", Some("kN")),
+            ("Load 0.1 kN", "Load", Some("0.1 kN")),
+            ("Load/0.1 kN", "Load", Some("0.1 kN")),
+            ("mark x10 mm", "mark", Some("x10 mm")),
+            ("Load x100 [N]", "Load", Some("x100 N")),
+            ("Load 10 N", "Load", Some("10 N")),
+            ("Travel 1/100 mm", "Travel", Some("1/100 mm")),
         ];
         for (raw, bare, unit) in cases {
             let name = column_name(raw);

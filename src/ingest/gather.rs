@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::clock::{DAY, Form, SECOND};
+use super::clock::{Form, SECOND};
 use super::error::IngestError;
 use super::rows::{Block, TextKind};
 use super::store::{Late, Store};
@@ -32,8 +32,8 @@ pub(super) struct Gather {
     steps: Vec<f64>,
     /// Added to times as written, after a restart.
     offset: f64,
-    /// Nanoseconds added after midnight.
-    midnight: i64,
+    /// Nanoseconds added for full turns of the clock.
+    turned: i64,
     rows_counted: u64,
     restart: bool,
     /// Text lines that are the footer, if nothing follows them.
@@ -76,7 +76,7 @@ impl Gather {
             period: None,
             steps: Vec::new(),
             offset: 0.0,
-            midnight: 0,
+            turned: 0,
             rows_counted: 0,
             restart: false,
             pending: Vec::new(),
@@ -124,7 +124,7 @@ impl Gather {
         }
     }
 
-    /// Times of the rows as written, in s; midnight passed.
+    /// Times of the rows as written, in s; midnight or a full hour passed.
     #[expect(
         clippy::cast_precision_loss,
         reason = "row numbers and nanoseconds of one pull stay below 2^53"
@@ -146,7 +146,8 @@ impl Gather {
                 .iter()
                 .map(|t| *t as f64 / SECOND as f64)
                 .collect(),
-            Form::Clock => {
+            Form::Clock | Form::Minutes => {
+                let turn = self.form.turn();
                 let mut last = i64::MIN;
                 let mut times = Vec::with_capacity(block.ticks.len());
                 if let Some(seen) = &self.last {
@@ -155,11 +156,11 @@ impl Gather {
                     last = ticks;
                 }
                 for tick in &block.ticks {
-                    let mut at = tick.saturating_add(self.midnight);
-                    // A fall by more than half a day is midnight.
-                    if last != i64::MIN && last.saturating_sub(at) > DAY / 2 {
-                        self.midnight = self.midnight.saturating_add(DAY);
-                        at = at.saturating_add(DAY);
+                    let mut at = tick.saturating_add(self.turned);
+                    // A fall by more than half a turn is midnight, or a full hour.
+                    if last != i64::MIN && last.saturating_sub(at) > turn / 2 {
+                        self.turned = self.turned.saturating_add(turn);
+                        at = at.saturating_add(turn);
                     }
                     times.push(at as f64 / SECOND as f64);
                     last = at;

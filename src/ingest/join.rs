@@ -34,6 +34,8 @@ const OVERLAP: f64 = 0.5;
 const RATE_MAX: f64 = 2e-3;
 /// Largest expanded uncertainty of a join that is of use, s; with a slower logger, half its period.
 const BLUR_MAX_S: f64 = 0.1;
+/// Periods of the second log beyond which nothing is known of what went on between two of its rows.
+const PAUSE: f64 = 10.0;
 /// Steps of the fit.
 const STEPS: usize = 30;
 
@@ -100,13 +102,15 @@ pub fn join_second(
         1e6 * clocks.rate,
         clocks.uncertainty_s
     ));
+    // The unit of the common column cancels.
     let own_note = format!("column `{}`:", column.column);
-    let notes = read.understood.notes.iter();
-    log.understood.notes.extend(
-        notes
-            .filter(|n| !n.starts_with(&own_note))
-            .map(|n| format!("second log: {n}")),
-    );
+    let of_second = |said: &[String]| -> Vec<String> {
+        let kept = said.iter().filter(|n| !n.starts_with(&own_note));
+        kept.map(|n| format!("second log: {n}")).collect()
+    };
+    let understood = &mut log.understood;
+    understood.notes.extend(of_second(&read.understood.notes));
+    understood.doubts.extend(of_second(&read.understood.doubts));
     log.channels.extend(joined);
     log.channels.sort_by_key(|c| c.kind);
     let mut input = files.into_iter().next().ok_or_else(|| IngestError::Empty {
@@ -144,8 +148,10 @@ fn sheet_of_second(log: &Log, sheet: &Sheet, wish: &SecondLog) -> Sheet {
     own
 }
 
-/// A channel at other times, by straight lines; missing outside of its log and beside what is missing.
+/// A channel at other times, by straight lines; missing outside of its log, beside what is missing and in pauses.
 fn moved(channel: &Channel, time_s: &[f64], at: &[f64]) -> Channel {
+    let steps: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
+    let longest = PAUSE * crate::stats::median(&steps).unwrap_or(f64::INFINITY);
     let mut values = Vec::with_capacity(at.len());
     let mut clipped = Vec::new();
     let mut right = 0;
@@ -156,6 +162,7 @@ fn moved(channel: &Channel, time_s: &[f64], at: &[f64]) -> Channel {
         let value = match right {
             r if r < time_s.len() && time_s[r] == *t => channel.values[r],
             0 => f64::NAN,
+            r if r < time_s.len() && time_s[r] - time_s[r - 1] > longest => f64::NAN,
             r if r < time_s.len() => {
                 let share = (t - time_s[r - 1]) / (time_s[r] - time_s[r - 1]);
                 channel.values[r - 1] + share * (channel.values[r] - channel.values[r - 1])
@@ -552,6 +559,27 @@ mod tests {
             covered += usize::from(worst <= found.uncertainty_s);
         }
         assert!(covered >= 18, "{covered} of 20");
+    }
+
+    /// A second logger that paused for half a minute: nothing is drawn across.
+    #[test]
+    fn a_pause_of_the_second_logger_stays_one() {
+        let time: Vec<f64> = (0..100)
+            .map(|i| f64::from(i) + if i < 50 { 0.0 } else { 30.0 })
+            .collect();
+        let channel = Channel {
+            kind: GaugeKind::Mark,
+            column: "mark".into(),
+            unit: crate::units::find_unit::<crate::units::LengthDim>("mm").unwrap(),
+            values: time.clone(),
+            clipped: Vec::new(),
+            extremes: None,
+            unreadable: 0,
+            step: None,
+        };
+        let joined = moved(&channel, &time, &[10.5, 60.0, 79.5, 90.5]);
+        assert_eq!((joined.values[0], joined.values[3]), (10.5, 90.5));
+        assert!(joined.values[1..3].iter().all(|v| v.is_nan()));
     }
 
     #[test]

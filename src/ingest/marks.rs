@@ -143,8 +143,11 @@ impl MarksFile {
         origin: (i64, i64),
     ) -> Result<Vec<HandReading>, IngestError> {
         let counted = matches!(log, Form::Number { .. } | Form::Rows { .. });
-        let fits = counted == matches!(self.time.form, Form::Number { .. })
-            && (counted || self.time.form == log);
+        let fits = match self.time.form {
+            Form::Number { .. } => counted,
+            Form::Minutes => counted || log == Form::Minutes,
+            form => form == log,
+        };
         if !fits {
             return Err(IngestError::MarksOnAnotherClock {
                 file: self.file.clone(),
@@ -187,10 +190,10 @@ impl MarksFile {
                     _ => None,
                 }
             }
-            Form::Clock => {
-                let mut ticks = clock::clock(bytes)? - origin.1;
-                if ticks < -DAY / 2 {
-                    ticks += DAY;
+            form @ (Form::Clock | Form::Minutes) => {
+                let mut ticks = form.nanos(bytes)? - origin.1;
+                if ticks < -form.turn() / 2 {
+                    ticks += form.turn();
                 }
                 Some(ticks as f64 / SECOND as f64)
             }

@@ -290,8 +290,8 @@ pub(super) fn origin(dialect: &Dialect, time: TimeColumn) -> (i64, i64) {
         .iter()
         .filter_map(|row| row.get(time.column?));
     match time.form {
-        Form::Clock => cells
-            .find_map(|c| clock::clock(super::cell::unquoted(c)))
+        form @ (Form::Clock | Form::Minutes) => cells
+            .find_map(|c| form.nanos(super::cell::unquoted(c)))
             .map(|n| (0, n)),
         Form::Iso => cells.find_map(|c| clock::iso(super::cell::unquoted(c))),
         _ => None,

@@ -229,7 +229,7 @@ impl Fast {
         let to_s = match plan.time.form {
             Form::Number { to_s } => Some(Scale::new(to_s, false).tens),
             Form::Rows { .. } => None,
-            Form::Clock | Form::Iso => return None,
+            Form::Clock | Form::Minutes | Form::Iso => return None,
         };
         let channels = plan.channels.len();
         let mut kept: Vec<(usize, Step)> = plan
@@ -458,7 +458,9 @@ fn read_time(cell: &[u8], plan: &Plan) -> Option<Stamp> {
             Cell::Number(value) => Some(Stamp::Seconds(value)),
             _ => None,
         },
-        Form::Clock => Some(Stamp::Ticks(clock::clock(cell)? - plan.origin.1)),
+        form @ (Form::Clock | Form::Minutes) => {
+            Some(Stamp::Ticks(form.nanos(cell)? - plan.origin.1))
+        }
         Form::Iso => {
             let (days, nanos) = clock::iso(cell)?;
             let days = days

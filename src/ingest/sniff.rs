@@ -73,12 +73,20 @@ pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found,
     }
     let taken: Vec<usize> = guesses.iter().map(|g| g.1).collect();
     let sample = |column: usize| first_filled(&dialect, column);
-    let time = time_column(None, &dialect.names, &taken, &sample, name, &mut understood)?;
+    let found = time_column(None, &dialect.names, &taken, &sample, name, &mut understood);
+    let (time, rate_hz) = match found {
+        Ok(time) => (time.column, rate_told(&source, &dialect, time)),
+        // Which of two readings is meant is asked when the log is analysed.
+        Err(IngestError::Ambiguous { column, .. }) => {
+            (dialect.names.iter().position(|n| n.raw == column), None)
+        }
+        Err(other) => return Err(other),
+    };
     Ok(Found {
         understood,
         columns,
-        time: time.column,
-        rate_hz: rate_told(&source, &dialect, time),
+        time,
+        rate_hz,
     })
 }
 
@@ -177,6 +185,11 @@ fn guess_gauges(columns: &[FoundColumn]) -> Vec<(GaugeKind, usize)> {
             ],
         ),
     ];
+    // What a display kept of the readings is no reading.
+    const KEPT: &[&str] = &[
+        "peak", "max", "maximum", "min", "minimum", "mean", "average", "avg", "spitze", "crete",
+        "pico", "picco",
+    ];
     let mut found: Vec<(GaugeKind, usize)> = Vec::new();
     for (kind, words) in WORDS {
         let fits = |c: &FoundColumn| {
@@ -188,7 +201,10 @@ fn guess_gauges(columns: &[FoundColumn]) -> Vec<(GaugeKind, usize)> {
                     find_unit::<LengthDim>(u).is_some()
                 }
             });
-            c.numbers && unit_fits && words.iter().any(|w| bare.contains(w))
+            let kept = bare
+                .split(|c: char| !c.is_alphanumeric())
+                .any(|w| KEPT.contains(&w));
+            c.numbers && unit_fits && !kept && words.iter().any(|w| bare.contains(w))
         };
         let free = |i: usize, found: &[(GaugeKind, usize)]| found.iter().all(|f| f.1 != i);
         if let Some(i) = (0..columns.len()).find(|i| free(*i, &found) && fits(&columns[*i])) {

@@ -191,12 +191,14 @@ impl Sheet {
             check_gauge(kind, gauge)?;
         }
         if let Some(unit) = self.gauges.time.as_ref().and_then(|t| t.unit.as_ref())
-            && !["clock", "iso"].contains(&unit.as_str())
+            && !["clock", "iso", "hh:mm", "mm:ss"].contains(&unit.as_str())
             && crate::units::find_unit::<crate::units::TimeDim>(unit).is_none()
         {
             return wrong(
                 "gauges.time.unit",
-                format!("`{unit}` is no unit of time; known are s, ms, min, h, clock, iso"),
+                format!(
+                    "`{unit}` is no unit of time; known are s, ms, min, h, clock, hh:mm, mm:ss, iso"
+                ),
             );
         }
         let aboard = self.aboard.as_ref().map(|a| a.length);
