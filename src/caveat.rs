@@ -23,6 +23,19 @@ pub enum Weight {
     NoVerdict,
 }
 
+impl Weight {
+    /// As on the terminal.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Note => "note",
+            Self::Caution => "caution",
+            Self::NoPass => "no pass",
+            Self::NoVerdict => "no verdict",
+        }
+    }
+}
+
 /// One caveat.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Caveat {

@@ -108,7 +108,7 @@ pub fn inspect(inputs: &Inputs) -> Result<Inspection, Failure> {
         support: separated.support,
         remarks: caveats
             .iter()
-            .map(|c| format!("{} {}", c.message, c.advice))
+            .map(|c| format!("{}: {} {}", c.weight.words(), c.message, c.advice))
             .collect(),
     })
 }
@@ -147,7 +147,7 @@ impl Inspection {
                 support.how
             ));
         }
-        lines.extend(self.remarks.iter().map(|r| format!("note: {r}")));
+        lines.extend(self.remarks.iter().cloned());
         lines
     }
 }

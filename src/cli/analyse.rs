@@ -179,15 +179,14 @@ fn say(target: &Target, analysis: &Analysis, console: &Console) {
 
 fn caveats(analysis: &Analysis, console: &Console) {
     for caveat in &analysis.caveats {
-        let weight = match caveat.weight {
-            Weight::Note => {
-                console.more(|| format!("note: {} {}", caveat.message, caveat.advice));
-                continue;
-            }
-            Weight::Caution => "caution",
-            Weight::NoPass => "no pass",
-            Weight::NoVerdict => "no verdict",
-        };
-        console.warn(weight, &format!("{} {}", caveat.message, caveat.advice));
+        let (weight, text) = (
+            caveat.weight.words(),
+            format!("{} {}", caveat.message, caveat.advice),
+        );
+        if caveat.weight == Weight::Note {
+            console.more(|| format!("{weight}: {text}"));
+        } else {
+            console.warn(weight, &text);
+        }
     }
 }

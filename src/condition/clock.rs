@@ -8,18 +8,20 @@ use super::FEW_ROWS;
 use crate::caveat::{Caveat, Weight};
 use crate::ingest::{ClockKnown, Log};
 
+/// No pull is over so soon, s.
+const A_PULL: f64 = 1.0;
 /// Steps of a clock from which a column may as well count milliseconds, s.
 const LONG_STEP: f64 = 2.0;
 
 /// Names a clock whose unit nothing in log or sheet states, unless it can only count seconds.
-pub(super) fn remark(log: &Log, caveats: &mut Vec<Caveat>) {
+pub(super) fn doubt(log: &Log) -> Option<Caveat> {
     let time = &log.time_s;
     let lasts = time.last().zip(time.first()).map_or(0.0, |(z, a)| z - a);
     let step = lasts / (time.len().max(2) - 1) as f64;
     let whole = time.iter().all(|t| t.fract() == 0.0);
     let few = time.len() < FEW_ROWS;
     let message = match log.understood.clock {
-        ClockKnown::Stated => return,
+        ClockKnown::Stated => return None,
         ClockKnown::RowsCounted => format!(
             "The log has no time column and the sheet no rate: one row a second was assumed, and with it {lasts:.0} s for the whole log."
         ),
@@ -29,7 +31,14 @@ pub(super) fn remark(log: &Log, caveats: &mut Vec<Caveat>) {
                     "The time goes from {before} to {after}, as hours, minutes and seconds written together would; it was taken as seconds."
                 )
             } else if few {
-                return;
+                return None;
+            } else if lasts < A_PULL {
+                format!(
+                    "Neither header nor sheet says the unit of the time: taken as seconds the log lasts {lasts:.4} s, as minutes \
+                     {:.2} s, as days {:.0} s.",
+                    60.0 * lasts,
+                    86_400.0 * lasts
+                )
             } else if step >= LONG_STEP {
                 let goes_up = if whole {
                     format!("goes up by whole numbers, {step:.0}")
@@ -47,16 +56,16 @@ pub(super) fn remark(log: &Log, caveats: &mut Vec<Caveat>) {
                      would: taken as seconds the log lasts {lasts:.0} s."
                 )
             } else {
-                return;
+                return None;
             }
         }
     };
-    caveats.push(Caveat::new(
+    Some(Caveat::new(
         "clock-assumed",
         Weight::NoPass,
         message,
         "State the rate of the log, rate = \"10 Hz\", or the unit of its time, unit = \"s\" (or \"ms\", or \"clock\"), under [gauges.time] in the sheet.",
-    ));
+    ))
 }
 
 /// Whole numbers that go up by one.

@@ -24,6 +24,34 @@ pub(super) fn remark(sheet: &Sheet, peak: f64, caveats: &mut Vec<Caveat>) {
             "Check `break_load` in [line], and unit, decimal mark and scale of the load in log and sheet.",
         );
     }
+    if let (Some(breaks), Some(proof)) = (line.break_load, proof)
+        && above(proof, breaks)
+    {
+        name(
+            Weight::Caution,
+            format!(
+                "The proof load of {proof} is above the break load of {breaks} that the sheet gives the line."
+            ),
+            "Correct `proof` in [limits] or `break_load` in [line]; never prove a line past what breaks it.",
+        );
+    }
+    let limits = sheet.limits.as_ref();
+    for (key, allowed) in [
+        ("stopper_slip", limits.and_then(|l| l.stopper_slip)),
+        ("cover_slip", limits.and_then(|l| l.cover_slip)),
+    ] {
+        if let (Some(allowed), Some(length)) = (allowed, line.free_length)
+            && above(allowed, length)
+        {
+            name(
+                Weight::NoPass,
+                format!(
+                    "The sheet allows a slip of {allowed}, more than the free length of {length}."
+                ),
+                &format!("Correct `{key}` in [limits]: the unit, most likely."),
+            );
+        }
+    }
     for part in &sheet.chain {
         if peak > part.working_load.si() {
             name(
@@ -51,9 +79,9 @@ pub(super) fn remark(sheet: &Sheet, peak: f64, caveats: &mut Vec<Caveat>) {
         && !above(proof, pretension)
     {
         name(
-            Weight::Caution,
-            format!("The pre-tension of {pretension} is no less than the proof load of {proof}."),
-            "State the load of the first dwell as `pretension` in [pull].",
+            Weight::NoPass,
+            format!("The proof load of {proof} is no more than the pre-tension of {pretension}."),
+            "Check the units and decimal marks of `proof` in [limits] and of `pretension` in [pull].",
         );
     }
     if let (Some(least), Some(most)) = (stopper.diameter_min, stopper.diameter_max)
@@ -115,6 +143,16 @@ mod tests {
                 "rated",
             ),
             (
+                "[line]\nbreak_load = \"30 kN\"\n[limits]\nproof = \"40 kN\"",
+                Weight::Caution,
+                "above the break load",
+            ),
+            (
+                "[line]\nfree_length = \"2.7 m\"\n[limits]\ncover_slip = \"5 m\"",
+                Weight::NoPass,
+                "more than the free length",
+            ),
+            (
                 "[stopper]\ndiameter_min = \"14 mm\"\ndiameter_max = \"12 mm\"",
                 Weight::Caution,
                 "none",
@@ -132,7 +170,7 @@ mod tests {
         }
         let pretension =
             "[pull]\nlog = \"log.csv\"\npretension = \"4 kN\"\n[limits]\nproof = \"4 kN\"";
-        assert_eq!(found(pretension, 4.12e3).len(), 1);
+        assert_eq!(found(pretension, 4.12e3)[0].0, Weight::NoPass);
     }
 
     /// 5 kN is what 500 daN are; 12 mm fit where up to 12 mm do.

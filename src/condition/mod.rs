@@ -91,6 +91,8 @@ pub struct Conditioned {
     pub load_drift: Estimate,
     /// What was taken out of the load for both.
     pub zero_line: ZeroLine,
+    /// Whether a second of the log is surely one.
+    pub clock_known: bool,
     /// Entries of slack at the start, before the line is taken up; 0 without any.
     pub slack_until: usize,
 }
@@ -187,10 +189,16 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
         }
         let mut gauge = signal(channel, log, period_s, sheet, &mut caveats)?;
         signals::blank_spikes(&mut gauge, &log.time_s, &mut caveats);
-        if !gauge.kind.is_force() {
-            signals::blank_stuck(&mut gauge, &load, &mut caveats);
-        }
         gauges.push(gauge);
+    }
+    let written = |s: &'_ Signal| log.channel(s.kind).map(|c| c.values.as_slice());
+    let all: Vec<(&Signal, &[f64])> = std::iter::once(&load)
+        .chain(&gauges)
+        .filter_map(|s| Some((s, written(s)?)))
+        .collect();
+    signals::remark_frozen(&all, &log.time_s, &mut caveats);
+    for gauge in gauges.iter_mut().filter(|g| !g.kind.is_force()) {
+        signals::blank_stuck(gauge, &load, &mut caveats);
     }
     if let Some(travel) = gauges.iter().find(|g| g.kind == GaugeKind::Travel) {
         signals::blank_stuck(&mut load, travel, &mut caveats);
@@ -201,7 +209,9 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
     reversals::remark_reversals(&load, &gauges, sheet, &mut caveats);
     signals::remark_certificates(sheet, &mut caveats);
     signals::remark_reading(log, &mut caveats);
-    clock::remark(log, &mut caveats);
+    let doubt = clock::doubt(log);
+    let clock_known = doubt.is_none();
+    caveats.extend(doubt);
     let zero::Zero {
         at_start,
         drift,
@@ -239,6 +249,7 @@ pub fn condition(log: &Log, sheet: &Sheet) -> Result<(Conditioned, Vec<Caveat>),
             load_zero: at_start,
             load_drift: drift,
             zero_line,
+            clock_known,
             slack_until: slack.map_or(0, |s| s.start.end),
         },
         caveats,
@@ -357,7 +368,22 @@ fn remark_gaps(time_s: &[f64], period_s: f64, caveats: &mut Vec<Caveat>) {
         .filter(|d| *d > GAP_PERIODS * period_s)
         .collect();
     let longest = gaps.iter().copied().fold(0.0, f64::max);
-    if longest > 0.0 && time_s.len() >= 40 {
+    let whole = time_s
+        .last()
+        .zip(time_s.first())
+        .map_or(0.0, |(z, a)| z - a);
+    if longest > whole - gaps.iter().sum::<f64>() && time_s.len() >= 40 {
+        caveats.push(Caveat::new(
+            "record-has-gaps",
+            Weight::NoPass,
+            format!(
+                "Nothing was logged for {:.1} min, longer than all that was: this may be two pulls, and what moved in between is told \
+                 only as a whole.",
+                longest / 60.0
+            ),
+            "Two pulls make two logs: cut them apart, and analyse each by itself.",
+        ));
+    } else if longest > 0.0 && time_s.len() >= 40 {
         caveats.push(Caveat::new(
             "record-has-gaps",
             Weight::Caution,

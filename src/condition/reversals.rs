@@ -4,14 +4,15 @@
 //! less the reading after it. A mark comes back by the give of the stopper and by its share of the line's stretch, a body
 //! gauge by the give, draw-in of the core hardly at all. Where a mark stands still at most unloadings and the core gauge
 //! moves as the mark must, or the body gauge keeps all of its movement and the core gauge gives its back, the columns are
-//! swapped. An unloading in which what must come back is lost in the noise says nothing.
+//! swapped. Where it stands still and nothing else moves so, it does not follow the line, or is read in a wrong unit: what slid
+//! would be told as set. An unloading in which what must come back is lost in the noise says nothing.
 //!
 //! Assumption: within one unloading slip goes on by less than what comes back; a cover locked at the eye may pull the core
 //! back, but not while the mark stands still.
 
 use std::ops::Range;
 
-use crate::caveat::Caveat;
+use crate::caveat::{Caveat, Weight};
 use crate::condition::FEW_ROWS;
 use crate::condition::signals::swapped;
 use crate::condition::{Signal, range_of};
@@ -29,6 +30,8 @@ const ROWS: usize = 9;
 const SURE: (f64, f64) = (3.0, 0.1e-3);
 /// A gauge came back if it did by more than this share of what it must, and stood still below the other.
 const BACK_STILL: (f64, f64) = (0.5, 0.2);
+/// A mark that slid by more than this many times what it must come back by moves.
+const ALIVE: f64 = 3.0;
 /// A body gauge that keeps more than this kept it all, m.
 const KEPT_M: f64 = 0.5e-3;
 
@@ -47,12 +50,12 @@ pub(super) fn remark_reversals(
     caveats: &mut Vec<Caveat>,
 ) {
     let by = |kind: GaugeKind| gauges.iter().find(|g| g.kind == kind);
-    let Some(core) = by(GaugeKind::Core).filter(|_| load.values.len() >= FEW_ROWS) else {
+    if load.values.len() < FEW_ROWS {
         return;
-    };
-    let (mark, body) = (by(GaugeKind::Mark), by(GaugeKind::Body));
+    }
+    let (core, body) = (by(GaugeKind::Core), by(GaugeKind::Body));
     let unloadings = unloadings(&load.values);
-    if let Some(mark) = mark {
+    if let Some(mark) = by(GaugeKind::Mark) {
         let of_mark = sheet.gauges.mark.as_ref();
         let against_rig = of_mark.and_then(|m| m.against) != Some(Against::Stopper);
         let length = sheet.line.free_length;
@@ -62,9 +65,10 @@ pub(super) fn remark_reversals(
             body: body.filter(|_| against_rig),
             share: share.map_or(0.0, |(a, l)| a.si() / l.si()),
         };
-        caveats.extend(core_for_mark(core, mark, &must, &unloadings));
+        let swapped = core.and_then(|core| core_for_mark(core, mark, &must, &unloadings));
+        caveats.extend(swapped.or_else(|| stands_still(mark, &must, &unloadings)));
     }
-    if let Some(body) = body {
+    if let (Some(core), Some(body)) = (core, body) {
         caveats.extend(core_for_body(core, body, &unloadings));
     }
 }
@@ -108,6 +112,37 @@ fn core_for_mark(
     Some(swapped(format!(
         "When the load was eased the core came back by {core:.2} mm and the mark by {mark:.2} mm, where the mark must come back by {must:.2} mm with the give of the stopper and the line before it: the columns of the two are swapped.",
     )))
+}
+
+/// A mark that does not come back with the line.
+fn stands_still(mark: &Signal, must: &Must, unloadings: &[Unloading]) -> Option<Caveat> {
+    let told: Vec<[f64; 2]> = unloadings
+        .iter()
+        .filter_map(|at| Some([must.at(*at)?, came_back(mark, *at)?]))
+        .filter(|[must, _]| *must > sure(mark, mark))
+        .collect();
+    let says = |[must, back]: &[f64; 2]| back.abs() < BACK_STILL.1 * must;
+    let most = told
+        .iter()
+        .filter(|t| says(t))
+        .max_by(|a, b| a[0].total_cmp(&b[0]));
+    let [must, back] = *most.filter(|_| mostly(&told, says))?;
+    // One that slid by much more works: it may have slid on while the load was eased.
+    let after = unloadings.last()?.after;
+    let slid = rested(mark, after..after + ROWS)? - rested(mark, 0..ROWS)?;
+    if slid > ALIVE * must {
+        return None;
+    }
+    let [must, back] = [1e3 * must, 1e3 * back];
+    Some(Caveat::new(
+        "mark-stands-still",
+        Weight::NoPass,
+        format!(
+            "When the load was eased the mark came back by {back:.2} mm, where it must come back by {must:.2} mm with the give of the \
+             stopper and the line before it: the gauge does not follow the line, or its unit is wrong, and what slid may be told as set.",
+        ),
+        "See that the gauge of the mark moves with the line by hand, and by as much as it says; then pull again.",
+    ))
 }
 
 fn core_for_body(core: &Signal, body: &Signal, unloadings: &[Unloading]) -> Option<Caveat> {
@@ -245,6 +280,8 @@ mod tests {
             swapped[0].contains("the mark must come back by"),
             "{swapped:?}"
         );
+        let still = found(&gauges(&|i| 0.1 * slip(i), &give, &|i| 0.5 * slip(i)));
+        assert!(still[0].contains("does not follow the line"), "{still:?}");
         let swapped = found(&gauges(&mark, &core, &give));
         assert!(swapped[0].contains("never came back"), "{swapped:?}");
     }

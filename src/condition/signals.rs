@@ -18,10 +18,16 @@ use crate::sheet::{Against, Sheet};
 const SPIKE_SIGMAS: f64 = 12.0;
 /// And by this many times what the rows beside it differ: the corner of a ramp and a slip are no spikes.
 const SPIKE_STEPS: f64 = 6.0;
+/// A word for a missing reading, such as 9999, may stand for so many rows.
+const SPIKE_ROWS: usize = 5;
 /// A channel stands still for at least this many rows, and for so many more that noise between two coarse steps repeats itself
 /// as often with at most this probability.
 const STUCK_ROWS: usize = 12;
 const STUCK_CHANCE: f64 = 1e-6;
+/// The same for all channels together, and for a gauge that repeats a reading no oftener than this share of the rows: nothing
+/// need move meanwhile.
+const FROZEN_CHANCE: f64 = 1e-12;
+const LIVELY: f64 = 0.2;
 /// A reading that runs backwards or past its neighbour does so by this many standard deviations of the noise.
 const SURE_SIGMAS: f64 = 10.0;
 /// And by this share of the movement.
@@ -39,7 +45,7 @@ pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Ve
     }
     let values = &signal.values;
     let found: Vec<usize> = (2..values.len().saturating_sub(2))
-        .filter(|i| is_spike(&values[i - 2..=i + 2], signal.noise))
+        .flat_map(|i| i..i + spike_at(values, i, signal.noise))
         .collect();
     let Some(&first) = found.first() else {
         return;
@@ -48,7 +54,7 @@ pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Ve
         "spikes",
         Weight::Caution,
         format!(
-            "The {} gauge has {} single rows that leap out and come back, the first at {:.1} s; these rows are not used.",
+            "The {} gauge has {} rows that leap out and come back, the first at {:.1} s; they are not used.",
             signal.kind.words(),
             found.len(),
             time_s[first]
@@ -60,18 +66,61 @@ pub(super) fn blank_spikes(signal: &mut Signal, time_s: &[f64], caveats: &mut Ve
     }
 }
 
-/// The middle of five rows leaps out, and the rows on both sides agree with each other.
-fn is_spike(five: &[f64], noise: f64) -> bool {
-    let [a, b, x, c, d] = *five else {
-        return false;
+/// Rows from this one on, at most a few of one value, that leap out while the rows on both sides agree with each other.
+fn spike_at(values: &[f64], at: usize, noise: f64) -> usize {
+    let same = |v: &&f64| **v == values[at];
+    let rows = values[at..]
+        .iter()
+        .take(SPIKE_ROWS + 1)
+        .take_while(same)
+        .count();
+    let beside = at.checked_sub(2).map(|from| &values[from..at]);
+    let (Some([a, b]), Some([c, d])) = (beside, values.get(at + rows..at + rows + 2)) else {
+        return 0;
     };
-    let leap = (x - f64::midpoint(b, c)).abs();
+    let leap = (values[at] - f64::midpoint(*b, *c)).abs();
     let beside = (b - a).abs().max((d - c).abs()).max((c - b).abs());
     // False for a missing row among them.
-    leap > SPIKE_SIGMAS * noise + SPIKE_STEPS * beside
+    if rows <= SPIKE_ROWS && leap > SPIKE_SIGMAS * noise + SPIKE_STEPS * beside {
+        rows
+    } else {
+        0
+    }
 }
 
-/// Blanks spells in which a channel that flickers elsewhere gives one value while `other` moves.
+/// Names spells in which every channel repeats its last reading to the digit, as a logger does that has stopped. `all`: each
+/// signal, and its readings as they were written: what stands still at the highest one may have been taken for an end stop.
+pub(super) fn remark_frozen(all: &[(&Signal, &[f64])], time_s: &[f64], caveats: &mut Vec<Caveat>) {
+    let chance: f64 = all.iter().map(|(signal, _)| repeats(signal).ln()).sum();
+    let least = (FROZEN_CHANCE.ln() / chance).max(STUCK_ROWS as f64);
+    let mut frozen = 0.0;
+    let mut first = 0;
+    for row in 1..=time_s.len() {
+        let same = |(_, values): &(&Signal, &[f64])| values[row] == values[row - 1];
+        if row < time_s.len() && all.iter().all(same) {
+            continue;
+        }
+        if (row - first) as f64 >= least {
+            frozen += time_s[row - 1] - time_s[first];
+        }
+        first = row;
+    }
+    if all.len() < 2 || time_s.len() < FEW_ROWS || frozen <= 0.0 {
+        return;
+    }
+    caveats.push(Caveat::new(
+        "logger-frozen",
+        Weight::NoPass,
+        format!(
+            "For {frozen:.0} s every gauge repeats its last reading to the digit, which their noise never does: the logger had \
+             stopped, and what happened meanwhile is in no row."
+        ),
+        "Look for a logger that repeats what it read last while it is busy; then pull again.",
+    ));
+}
+
+/// Blanks spells in which a channel that flickers elsewhere gives one value while `other` moves, and of a gauge that flickers
+/// by more than its steps those that noise surely never makes.
 pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec<Caveat>) {
     let spells = still(signal, &other.values);
     let rows: usize = spells.iter().map(|(a, b)| b - a).sum();
@@ -82,7 +131,8 @@ pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec
         "gauge-stuck",
         Weight::Caution,
         format!(
-            "The {} gauge stood still for {rows} of {} rows while the {} moved; these rows are not used.",
+            "The {} gauge gave one reading for {rows} of {} rows, while the {} moved or although it flickers elsewhere; these rows \
+             are not used.",
             signal.kind.words(),
             signal.values.len(),
             other.kind.words()
@@ -94,15 +144,24 @@ pub(super) fn blank_stuck(signal: &mut Signal, other: &Signal, caveats: &mut Vec
     }
 }
 
-/// Rows of one value that make a spell: noise in the middle of a step stays there with a probability of erf(step/(2√2 σ)).
-fn stuck_rows(signal: &Signal) -> usize {
+/// Probability that noise in the middle of a step stays there, erf(step/(2√2 σ)); next to one where there is no noise.
+fn repeats(signal: &Signal) -> f64 {
     let rounding = signal.step / 12f64.sqrt();
     let own = (signal.noise.powi(2) - rounding.powi(2)).max(rounding.powi(2) / 12.0);
-    if own <= 0.0 {
+    let stays = if own > 0.0 {
+        statrs::function::erf::erf(signal.step / (8.0 * own).sqrt())
+    } else {
+        1.0
+    };
+    stays.clamp(f64::MIN_POSITIVE, 1.0 - 1e-9)
+}
+
+/// Rows of one value that make a spell.
+fn stuck_rows(signal: &Signal) -> usize {
+    if signal.noise <= 0.0 && signal.step <= 0.0 {
         return STUCK_ROWS;
     }
-    let stays = statrs::function::erf::erf(signal.step / (8.0 * own).sqrt());
-    let rows = STUCK_CHANCE.ln() / stays.clamp(f64::MIN_POSITIVE, 1.0 - 1e-9).ln();
+    let rows = STUCK_CHANCE.ln() / repeats(signal).ln();
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
@@ -128,6 +187,12 @@ fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
     if values.len() < FEW_ROWS || changes * 2 < moving {
         return Vec::new();
     }
+    let chance = repeats(signal);
+    let never = if chance < LIVELY && !signal.kind.is_force() {
+        FROZEN_CHANCE.ln() / chance.ln()
+    } else {
+        f64::INFINITY
+    };
     let mut spells = Vec::new();
     let mut first = 0;
     while first < values.len() {
@@ -135,7 +200,7 @@ fn still(signal: &Signal, other: &[f64]) -> Vec<(usize, usize)> {
         let end = first + values[first..].iter().take_while(same).count().max(1);
         if end - first >= least {
             let (from, to) = range_of(&other[first..end]);
-            if to - from > 0.05 * (high - low) {
+            if to - from > 0.05 * (high - low) || (end - first) as f64 >= never {
                 spells.push((first, end));
             }
         }
@@ -453,9 +518,9 @@ pub(super) fn remark_reading(log: &Log, caveats: &mut Vec<Caveat>) {
     for doubt in &understood.doubts {
         caveats.push(Caveat::new(
             "header-against-sheet",
-            Weight::Caution,
+            Weight::NoVerdict,
             format!("{}.", sentence(doubt)),
-            "Make sure which is right: lengths, loads or times hang on it.",
+            "Correct the one that is wrong: every length, load or time hangs on it.",
         ));
     }
     for note in &understood.notes {
@@ -539,7 +604,7 @@ mod tests {
         leaps.values[120] -= 4000.0;
         blank_spikes(&mut leaps, &time, &mut caveats);
         assert_eq!(codes(&caveats), ["spikes"]);
-        assert!(caveats[0].message.contains("has 2 single rows"));
+        assert!(caveats[0].message.contains("has 2 rows"));
         assert!(leaps.values[50].is_nan() && leaps.values[120].is_nan());
         assert_eq!(leaps.values.iter().filter(|v| v.is_nan()).count(), 2);
     }
@@ -558,7 +623,50 @@ mod tests {
         assert!(
             caveats[0]
                 .message
-                .contains("stood still for 20 of 200 rows")
+                .contains("gave one reading for 20 of 200 rows")
+        );
+    }
+
+    #[test]
+    fn a_few_rows_of_one_value_far_off_are_spikes() {
+        let mut signal = load();
+        signal.values[100..103].fill(9999.0);
+        let mut caveats = Vec::new();
+        let time: Vec<f64> = (0..200).map(f64::from).collect();
+        blank_spikes(&mut signal, &time, &mut caveats);
+        assert_eq!(codes(&caveats), ["spikes"]);
+        assert!(signal.values[100..103].iter().all(|v| v.is_nan()));
+        assert_eq!(signal.values.iter().filter(|v| v.is_nan()).count(), 3);
+        // For longer it is a reading: what reads it is elsewhere.
+        let mut signal = load();
+        signal.values[100..106].fill(9999.0);
+        blank_spikes(&mut signal, &time, &mut caveats);
+        assert!(signal.values.iter().all(|v| v.is_finite()));
+    }
+
+    #[test]
+    fn a_logger_that_repeats_every_reading_has_stopped() {
+        let named = |load: &Signal, travel: &Signal| {
+            let time: Vec<f64> = (0..200).map(f64::from).collect();
+            let all = [load, travel].map(|s| (s, s.values.as_slice()));
+            let mut caveats = Vec::new();
+            remark_frozen(&all, &time, &mut caveats);
+            caveats
+        };
+        let (mut load, mut travel) = (load(), gauge(GaugeKind::Travel, 1e-5));
+        assert_eq!(codes(&named(&load, &travel)), [""; 0]);
+        let kept = load.values[120];
+        load.values[121..150].fill(kept);
+        // The travel goes on.
+        assert_eq!(codes(&named(&load, &travel)), [""; 0]);
+        let kept = travel.values[120];
+        travel.values[121..150].fill(kept);
+        let found = named(&load, &travel);
+        assert_eq!(codes(&found), ["logger-frozen"]);
+        assert!(
+            found[0].message.contains("For 29 s"),
+            "{}",
+            found[0].message
         );
     }
 

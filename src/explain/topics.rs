@@ -279,6 +279,7 @@ pub const TOPICS: &[Topic] = &[
             "gauge-stuck",
             "gauges-swapped",
             "header-against-sheet",
+            "mark-stands-still",
             "steps-coarser-than-stated",
             "stretch-negative",
             "spikes",
@@ -294,7 +295,9 @@ pub const TOPICS: &[Topic] = &[
         title: "The record",
         also: &[
             "record-has-gaps",
+            "logger-frozen",
             "no-first-dwell",
+            "dwell-after-the-load",
             "first-dwell-slack",
             "line-hung-slack",
             "pretension-not-stated",
