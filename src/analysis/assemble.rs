@@ -157,12 +157,17 @@ impl End<'_> {
     }
 }
 
-/// A slack line is not stretched and presses on nothing: from there on stretch and give are absent. The split carries
-/// their last values on.
+/// A slack line is not stretched and presses on nothing: from there on stretch and give are absent, and after a run-out, which
+/// goes on while the load falls, every part is. The split carries their last values on.
 fn end_with_the_line(separated: &mut Separated, phased: &Phased) {
     let slack = slack_from(phased, separated);
+    let before = slack
+        .checked_sub(1)
+        .and_then(|k| phased.blocks.phase.get(k));
+    let ran = before == Some(&PhaseKind::RunOut);
     for (name, part) in &mut separated.parts {
-        let Some(course) = part.course.as_mut().filter(|_| name.comes_back()) else {
+        let ends = name.comes_back() || ran;
+        let Some(course) = part.course.as_mut().filter(|_| ends) else {
             continue;
         };
         for values in [&mut course.low, &mut course.high]
@@ -184,7 +189,7 @@ fn slack_from(phased: &Phased, separated: &Separated) -> usize {
         separated
             .travel_m
             .get(k)
-            .map_or_else(|| blocks.load_n[k] >= phased.slack_n(), |t| t.is_finite())
+            .map_or_else(|| blocks.load_n[k] >= phased.slack_n, |t| t.is_finite())
     };
     (0..blocks.len()).rfind(|k| taut(*k)).map_or(0, |k| k + 1)
 }
@@ -250,9 +255,14 @@ fn energy(phased: &Phased, separated: &Separated) -> Energy {
             .map(|w| (w[0].0 + w[1].0) / 2.0 * (w[1].1 - w[0].1))
             .sum::<f64>()
     });
+    let measured_j = area.filter(|a| *a > 0.0);
+    // Where what stayed is told too high, more was measured than came back: then all of the travel counts.
+    let upper = |x: f64| 0.5 * phased.peak_n * x;
+    let enough = |upper: &f64| measured_j.is_none_or(|measured| *upper >= measured);
+    let all = peak_travel.map(upper).into_iter().chain(measured_j);
     Energy {
-        upper_j: back.map(|x| 0.5 * phased.peak_n * x),
-        measured_j: area.filter(|a| *a > 0.0),
+        upper_j: back.map(upper).filter(enough).or(all.reduce(f64::max)),
+        measured_j,
     }
 }
 

@@ -9,7 +9,7 @@
 use std::ops::Range;
 
 use super::Blocks;
-use super::label::{DWELL_S, FEW_BLOCKS, Trend, equal_runs};
+use super::label::{DWELL_S, FEW_BLOCKS, Trend, equal_runs, stretches};
 use crate::caveat::{Caveat, Weight};
 use crate::condition::Conditioned;
 use crate::sheet::Sheet;
@@ -22,6 +22,8 @@ const DWELL_SHARES: (f64, f64) = (0.01, 0.3);
 const NEAR_SHARE: f64 = 0.15;
 /// And whatever it is, within this share of the peak.
 const NEAR_PEAK_SHARE: f64 = 0.005;
+/// A line that carried more than this share of the peak before its first dwell has done what it was pulled for.
+const CARRIED_SHARE: f64 = 0.9;
 /// The load of a dwell changes by no more than this share from its first half to its second.
 const STANDS_SHARE: f64 = 0.02;
 /// A block belongs to the dwell whose load keeps within this share of the dwell's.
@@ -67,7 +69,11 @@ pub(super) fn reference(
     } else {
         span
     };
-    let caveat = if fallback {
+    let before = blocks.load_n[..span.start].iter().copied();
+    let carried = before.fold(0.0, f64::max);
+    let caveat = if carried > CARRIED_SHARE * peak {
+        Some(too_late(carried))
+    } else if fallback {
         Some(none_found(stated))
     } else if stated.is_none() {
         Some(chosen(blocks, &span, record, peak))
@@ -113,7 +119,7 @@ fn unstated(
     peak: f64,
     noise: f64,
 ) -> Option<Range<usize>> {
-    let levels: Vec<Range<usize>> = equal_runs(trend)
+    let levels: Vec<Range<usize>> = stretches(blocks, trend, |t| *t == Trend::Level)
         .into_iter()
         .filter(|r| trend[r.start] == Trend::Level && r.end > from)
         .map(|r| r.start.max(from)..r.end)
@@ -129,14 +135,17 @@ fn unstated(
         let rested = load(rest);
         stay_near(blocks, from, |f| near(f, rested))
     });
-    let mut dwells = levels.iter().filter(|r| r.start < loaded).filter(low);
-    stay.filter(|r| r.end <= loaded && seconds(blocks, r) >= DWELL_S)
+    // Rows noted by hand have no dwell: there one row is as good.
+    let lasts = |r: &Range<usize>| blocks.len() < FEW_BLOCKS || seconds(blocks, r) >= DWELL_S;
+    let mut before = levels.iter().filter(|r| r.start < loaded);
+    stay.filter(|r| r.end <= loaded && lasts(r))
         .or_else(|| {
+            let mut dwells = before.clone().filter(low);
             dwells
-                .find(|r| seconds(blocks, r) >= DWELL_S && stands(blocks, r, noise))
+                .find(|r| lasts(r) && stands(blocks, r, noise))
                 .cloned()
         })
-        .or_else(|| levels.iter().find(|r| load(r) < high).cloned())
+        .or_else(|| before.find(|r| load(r) < high).cloned())
 }
 
 /// The first stay of the load near the pre-tension, long enough for a dwell or else the first at all.
@@ -198,6 +207,18 @@ fn middle(blocks: &Blocks, r: &Range<usize>) -> f64 {
         .map(|k| (blocks.load_n[k], blocks.rows(k)))
         .collect();
     weighted_median(loads).unwrap_or(f64::NAN)
+}
+
+fn too_late(carried: f64) -> Caveat {
+    Caveat::new(
+        "dwell-after-the-load",
+        Weight::NoPass,
+        format!(
+            "The line had carried {:.2} kN before it first rested at pre-tension: what moved under that load is counted nowhere.",
+            carried / 1e3
+        ),
+        "Let the line rest at pre-tension before the first load, log it, and state that load as `pretension` in [pull].",
+    )
 }
 
 fn none_found(stated: Option<Force>) -> Caveat {
@@ -307,6 +328,35 @@ mod tests {
         ]);
         // Its last block has the ramp for its neighbour.
         assert_eq!(found(&parts), 12..31);
+    }
+
+    /// A dozen rows noted by hand, one at each load and two at the end: counting starts before the first load, not after the last.
+    #[test]
+    fn counting_starts_before_the_first_load() {
+        let load_n = vec![
+            300.0, 2050.0, 250.0, 2850.0, 2850.0, 300.0, 4100.0, 4100.0, 300.0, 300.0,
+        ];
+        let (blocks, trend, peak) = blocks(load_n);
+        assert_eq!(dwell(&blocks, &trend, 0, None, peak, 1.0), Some(0..1));
+        // A log that begins on the way up has no dwell.
+        let (late, trend, peak) = self::blocks(pull(&[
+            (30, 900.0, 5000.0),
+            (30, 5000.0, 300.0),
+            (20, 300.0, 300.0),
+        ]));
+        assert_eq!(dwell(&late, &trend, 0, None, peak, 1.0), None);
+    }
+
+    /// Two readings at each load, one pair after the other: each is a level of its own.
+    #[test]
+    fn pairs_of_a_note_are_levels_of_one_load_each() {
+        let load_n = vec![300.0, 2400.0, 2400.0, 300.0, 300.0, 4300.0, 4300.0, 300.0];
+        let (blocks, trend, _) = blocks(load_n);
+        let levels: Vec<Range<usize>> = stretches(&blocks, &trend, |t| *t == Trend::Level)
+            .into_iter()
+            .filter(|r| trend[r.start] == Trend::Level && r.len() > 1)
+            .collect();
+        assert_eq!(levels, [1..3, 3..5, 5..7]);
     }
 
     /// A slow beginning of the ramp looks level: its rows are trimmed from the stay.

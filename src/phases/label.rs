@@ -144,6 +144,30 @@ pub(super) fn equal_runs<T: PartialEq>(items: &[T]) -> Vec<Range<usize>> {
     runs
 }
 
+/// Runs of equal elements, one for each block; levels of rows noted by hand, which stand side by side, are each of one load.
+pub(super) fn stretches<T: PartialEq>(
+    blocks: &Blocks,
+    items: &[T],
+    is_level: impl Fn(&T) -> bool,
+) -> Vec<Range<usize>> {
+    let runs = equal_runs(items);
+    if blocks.len() >= FEW_BLOCKS {
+        return runs;
+    }
+    let (_, peak) = crate::condition::range_of(&blocks.load_n);
+    let steps = |k: &usize| (blocks.load_n[*k] - blocks.load_n[*k - 1]).abs() > RAMP_SHARE * peak;
+    let mut stretches = Vec::with_capacity(runs.len());
+    for run in runs {
+        let mut first = run.start;
+        for k in (run.start + 1..run.end).filter(|k| is_level(&items[*k]) && steps(k)) {
+            stretches.push(first..k);
+            first = k;
+        }
+        stretches.push(first..run.end);
+    }
+    stretches
+}
+
 /// Kind of each block.
 pub(super) fn kinds(
     blocks: &Blocks,
@@ -153,7 +177,7 @@ pub(super) fn kinds(
     peak: f64,
 ) -> Vec<PhaseKind> {
     let mut kinds = vec![PhaseKind::TakeUp; blocks.len()];
-    for run in equal_runs(trend) {
+    for run in stretches(blocks, trend, |t| *t == Trend::Level) {
         let mean = blocks.load_n[run.clone()].iter().sum::<f64>() / run.len() as f64;
         let kind = match trend[run.start] {
             Trend::Up => PhaseKind::Ramp,
@@ -204,7 +228,13 @@ pub(super) fn runs(
     record: &Conditioned,
     quiet: &[f64],
 ) -> Vec<Phase> {
-    equal_runs(kinds)
+    let is_level = |kind: &PhaseKind| {
+        matches!(
+            kind,
+            PhaseKind::Hold | PhaseKind::LockedHold | PhaseKind::Rest
+        )
+    };
+    stretches(blocks, kinds, is_level)
         .into_iter()
         .map(|run| {
             let (first, end) = (blocks.first[run.start], blocks.end[run.end - 1]);

@@ -156,20 +156,14 @@ pub struct Phased {
     pub reference: Range<usize>,
     /// Mean load of the first dwell, N.
     pub pretension_n: f64,
+    /// Below this load, N, the line counts as slack: its shape there is not that of a loaded line.
+    pub slack_n: f64,
     /// Highest quiet load, N.
     pub peak_n: f64,
     /// Times the load fell by at least [`CYCLE_SHARE`] of the peak from a high and the fall was followed in the record.
     pub cycles: usize,
     /// Typical rate of loading, N/s, weighted by load.
     pub ramp_rate_n_per_s: f64,
-}
-
-impl Phased {
-    /// Below this load, N, the line counts as slack: its shape there is not that of a loaded line.
-    #[must_use]
-    pub fn slack_n(&self) -> f64 {
-        SLACK_SHARE * self.pretension_n.max(0.0)
-    }
 }
 
 /// Share of the pre-tension below which the line is slack.
@@ -247,6 +241,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
             "Unload to pre-tension after each step, and wait there as long as the longest hold.",
         ));
     }
+    let slack_n = slack(record, &blocks, pretension_n);
     (
         Phased {
             phases,
@@ -256,6 +251,7 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
             quiet_grip_n: grip,
             reference: span,
             pretension_n,
+            slack_n,
             peak_n: peak,
             cycles,
         },
@@ -267,6 +263,13 @@ pub fn phases(record: &Conditioned, sheet: &Sheet) -> (Phased, Vec<Caveat>) {
 const BEGINS: (f64, f64) = (0.25, 0.5);
 /// Within this share of the stated pre-tension it begins there.
 const AT_PRETENSION: f64 = 0.2;
+
+/// Below which load the line counts as slack, N. A row noted by hand tells its load no better than its gauge shows it.
+fn slack(record: &Conditioned, blocks: &Blocks, pretension_n: f64) -> f64 {
+    let noted = blocks.len() < label::FEW_BLOCKS;
+    let blur = if noted { record.load.errors.fixed } else { 0.0 };
+    (SLACK_SHARE * pretension_n - blur).max(0.0)
+}
 
 /// What slid before the first row is in no row.
 fn begins_under_load(blocks: &Blocks, peak: f64, sheet: &Sheet) -> Option<Caveat> {
