@@ -49,7 +49,7 @@ fn non_negative_least_squares_equals_r() {
             columns: data.into_iter().enumerate().collect(),
             sequences: Vec::new(),
         }],
-        alike: Vec::new(),
+        ties: Vec::new(),
     };
     let answer = columns("nnls_15x4_answer_R.csv");
     for (found, wanted) in solved(&problem).weights.iter().zip(&answer[1]) {
@@ -94,7 +94,7 @@ fn a_rising_sequence_is_the_isotonic_fit() {
                 columns: Vec::new(),
                 sequences: vec![0],
             }],
-            alike: Vec::new(),
+            ties: Vec::new(),
         };
         let found = &solved(&problem).sequences[0][1..];
         for (k, (found, wanted)) in found.iter().zip(wanted).enumerate() {

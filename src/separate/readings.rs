@@ -22,17 +22,18 @@ pub(super) struct Reading {
     pub errors: InstrumentErrors,
 }
 
-/// The gauge of this kind: logged, or else read by hand at some moments.
+/// The gauge of this kind: logged, or else read by hand at some moments, to half a step of `half_step` mm where one is stated.
 pub(super) fn reading(
     kind: GaugeKind,
     record: &Conditioned,
     phased: &Phased,
     blocks: &[Range<usize>],
     lag_s: f64,
+    half_step: Option<f64>,
 ) -> Option<Reading> {
     let mut found = match record.gauge(kind) {
         Some(signal) => logged(signal, record, blocks, lag_s),
-        None => by_hand(kind, record, phased, blocks)?,
+        None => by_hand(kind, record, phased, blocks, half_step.unwrap_or(BY_EYE_MM))?,
     };
     let read = found.mean.iter().filter(|m| m.is_finite()).count();
     if read == 0 {
@@ -252,14 +253,15 @@ fn ahead(time_s: &[f64], values: &[f64], lag_s: f64) -> Vec<f64> {
     out
 }
 
-/// Standard uncertainty of a reading by eye when nothing else is stated, mm: half a millimetre either way.
-const BY_EYE_MM: f64 = 0.29;
+/// What a reading by eye may be off by when nothing else is stated, mm.
+const BY_EYE_MM: f64 = 0.5;
 
 fn by_hand(
     kind: GaugeKind,
     record: &Conditioned,
     phased: &Phased,
     blocks: &[Range<usize>],
+    half_step: f64,
 ) -> Option<Reading> {
     let readings: Vec<_> = record.readings.iter().filter(|r| r.kind == kind).collect();
     if readings.is_empty() {
@@ -276,7 +278,7 @@ fn by_hand(
         let last = blocks.last().map_or(0, |b| b.end);
         let loaded = || {
             let load = &phased.quiet_load_n[last.min(nearest)..=nearest];
-            load.iter().all(|load| *load >= phased.slack_n())
+            load.iter().all(|load| *load >= phased.slack_n)
         };
         let place = blocks
             .iter()
@@ -284,7 +286,7 @@ fn by_hand(
             .or_else(|| (nearest >= last && loaded()).then_some(blocks.len() - 1));
         if let Some(k) = place {
             mean[k] = 1e3 * reading.value_m;
-            variance[k] = BY_EYE_MM.powi(2);
+            variance[k] = half_step.max(BY_EYE_MM).powi(2) / 3.0;
         }
     }
     Some(Reading {
@@ -292,7 +294,8 @@ fn by_hand(
         sparse: false,
         mean,
         variance,
-        half_step: 0.0,
+        // A rule that stands is read alike each time.
+        half_step,
         errors: InstrumentErrors::default(),
     })
 }

@@ -237,7 +237,7 @@ mod tests {
                     columns: vec![(0, vec![1.0; 3])],
                     sequences: Vec::new(),
                 }],
-                alike: Vec::new(),
+                ties: Vec::new(),
             };
             let held = within_stated(&mut problem).unwrap().weights[0];
             let bound = 0.5_f64.copysign(reading);

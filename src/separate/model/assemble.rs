@@ -8,7 +8,7 @@ use super::pass::{Creep, Pass};
 use super::rows::RowBuilder;
 use super::scene::Scene;
 use crate::ingest::GaugeKind;
-use crate::separate::solve::{Fit, Problem, Rows, SolveError};
+use crate::separate::solve::{Fit, Problem, Rows, SolveError, Tie};
 
 /// Scatter of the weights of lags where creep is even, as shares of their level: between neighbours, and around the mean of
 /// all. Published creep spectra of polymers are flat within a factor of two over a decade (from memory).
@@ -37,6 +37,8 @@ impl Scene<'_> {
         builder.core(&read, sequences);
         let rows = builder.rows;
 
+        let mut ties = self.creep_spectrum(&shapes.lagged, pass);
+        ties.extend(self.most_give(&shapes.jaws, &mut weights));
         let unwritten = super::rows::unwritten(&read, &rows, &weights);
         let n = self.blocks.len();
         let problem = Problem {
@@ -45,7 +47,7 @@ impl Scene<'_> {
             weights,
             sequences: list,
             rows,
-            alike: self.creep_spectrum(&shapes.lagged, pass),
+            ties,
         };
         let fit = problem.solve(similar)?;
         let residuals = problem.residuals(&fit);
@@ -86,11 +88,7 @@ impl Scene<'_> {
 
     /// Creep of fibres spreads evenly over the decades of time: the lags of an image have weights alike, as closely as
     /// [`Creep`] says. This is what tells a slow recovery from set.
-    fn creep_spectrum(
-        &self,
-        lags: &[Range<usize>],
-        pass: Option<&Pass>,
-    ) -> Vec<(usize, usize, f64)> {
+    fn creep_spectrum(&self, lags: &[Range<usize>], pass: Option<&Pass>) -> Vec<Tie> {
         let Some((spline, creep)) = pass.map(|p| (&p.spline, p.creep)) else {
             return Vec::new();
         };
@@ -112,10 +110,10 @@ impl Scene<'_> {
                     let sd = around(range);
                     range
                         .clone()
-                        .flat_map(move |a| (a + 1..range.end).map(move |b| (a, b, sd)))
+                        .flat_map(move |a| (a + 1..range.end).map(move |b| Tie::alike(a, b, sd)))
                 });
                 neighbours
-                    .map(|(a, b)| (a, b, near * level))
+                    .map(|(a, b)| Tie::alike(a, b, near * level))
                     .chain(pairs)
                     .collect()
             }
@@ -123,7 +121,10 @@ impl Scene<'_> {
                 let near = EVEN_SCATTER.0 * level;
                 let found = |(a, b): (usize, usize)| (spline[a] - spline[b]).powi(2);
                 neighbours
-                    .map(|(a, b)| (a, b, (near.powi(2) + found((a, b))).sqrt() / 2f64.sqrt()))
+                    .map(|(a, b)| {
+                        let sd = (near.powi(2) + found((a, b))).sqrt() / 2f64.sqrt();
+                        Tie::alike(a, b, sd)
+                    })
                     .collect()
             }
             Creep::Free => Vec::new(),

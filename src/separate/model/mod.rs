@@ -57,6 +57,7 @@ mod shapes;
 /// Slack within the pull.
 mod slack;
 
+pub(super) use mark::FREE_COVER;
 use pass::Creep;
 use passes::UNEVEN_CREEP_LOSS;
 pub(super) use rows::UNEVEN;

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::condition::Conditioned;
+use crate::condition::{Conditioned, instrument};
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::bases::{self, Columns, History};
@@ -59,7 +59,7 @@ impl<'a> Scene<'a> {
             .position(|f| *f >= phased.reference.start)
             .unwrap_or(0);
         // When the line goes slack at the end, the travel is no longer the line's: the pull ends before.
-        let slack = phased.slack_n();
+        let slack = phased.slack_n;
         let end = (first..all.len())
             .rev()
             .find(|k| all.load_n[*k] >= slack)
@@ -189,7 +189,10 @@ impl<'a> Scene<'a> {
 
     pub(super) fn reading(&self, kind: GaugeKind, lags: &[(GaugeKind, f64)]) -> Option<Reading> {
         let lag = lags.iter().find(|(k, _)| *k == kind).map_or(0.0, |l| l.1);
-        let mut read = readings::reading(kind, self.record, self.phased, &self.blocks, lag)?;
+        let stated = instrument::stated(kind, self.sheet).ok();
+        let half_step = stated.and_then(|s| s.resolution).map(|step| 0.5e3 * step);
+        let (record, phased) = (self.record, self.phased);
+        let mut read = readings::reading(kind, record, phased, &self.blocks, lag, half_step)?;
         if kind == GaugeKind::Travel {
             for k in self.slack.iter().cloned().flatten() {
                 (read.mean[k], read.variance[k]) = (f64::NAN, f64::INFINITY);

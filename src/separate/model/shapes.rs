@@ -7,13 +7,17 @@ use super::gauges::GaugeReadings;
 use super::pass::Pass;
 use super::scene::Scene;
 use crate::separate::bases::{self, Columns};
-use crate::separate::solve::{Prior, Weight};
-use crate::sheet::Sheet;
+use crate::separate::solve::{Prior, Tie, Weight};
+use crate::sheet::{Against, Sheet};
 
 /// Most that jaws give when the sheet does not say, mm (common practice, no source), and what a sheet that says none is
 /// taken for.
 const JAW_GIVE_MM: f64 = 2.0;
 const JAW_GIVE_LEAST_MM: f64 = 0.01;
+/// Most that a mount gives which a mark shares and no gauge shows, mm (common practice, no source).
+const MOUNT_GIVE_MM: f64 = 2.0;
+/// "The most" holds within this share of it.
+const MOST_SHARE: f64 = 0.02;
 /// Share of [`Scene::left_open`] that is stretch: centre and half width. Between none and all of it, and a quarter more
 /// either way for what the play operators do not show of the loop. Readings do not settle it: where the shapes fit a line
 /// badly it would make up for that, with 4 % of the stretch in lines of another simulator.
@@ -90,11 +94,35 @@ impl Scene<'_> {
     }
 }
 
-/// The most that jaws give, mm.
+impl Scene<'_> {
+    /// All columns of the give are one at the highest load: their weights and a rest that is not negative are the most.
+    pub(super) fn most_give(&self, jaws: &Shape, weights: &mut Vec<Weight>) -> Option<Tie> {
+        jaws.weights.first()?;
+        let most = jaw_give_mm(self.sheet);
+        let mut terms: Vec<(usize, f64)> = jaws.weights.iter().map(|i| (*i, 1.0)).collect();
+        terms.push((weights.len(), 1.0));
+        weights.push(Weight {
+            non_negative: true,
+            prior: Prior::None,
+            centre: 0.0,
+            source: String::new(),
+        });
+        Some(Tie {
+            terms,
+            value: most,
+            sd: MOST_SHARE * most,
+        })
+    }
+}
+
+/// The most that jaws give, mm, with the mount where a mark shares its give and no gauge shows it.
 pub(in crate::separate) fn jaw_give_mm(sheet: &Sheet) -> f64 {
-    sheet
+    let jaws = sheet
         .stopper
         .jaw_give
-        .map_or(JAW_GIVE_MM, |give| 1e3 * give.si())
-        .max(JAW_GIVE_LEAST_MM)
+        .map_or(JAW_GIVE_MM, |give| 1e3 * give.si());
+    let gauges = &sheet.gauges;
+    let against = gauges.mark.as_ref().map(|m| m.against);
+    let shared = gauges.body.is_none() && against.is_some_and(|a| a != Some(Against::Stopper));
+    jaws.max(JAW_GIVE_LEAST_MM) + if shared { MOUNT_GIVE_MM } else { 0.0 }
 }

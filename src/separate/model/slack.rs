@@ -23,7 +23,7 @@ impl Scene<'_> {
             return Vec::new();
         };
         let load = |k: &usize| self.phased.blocks.load_n[self.first + k];
-        let low = |k: &usize| load(k) < self.phased.slack_n();
+        let low = |k: &usize| load(k) < self.phased.slack_n;
         let unloaded = |k: &&usize| load(k) < NO_LOAD_SHARE * self.phased.pretension_n;
         let places: Vec<usize> = (self.dwell..=self.last).collect();
         places

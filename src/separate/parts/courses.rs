@@ -10,6 +10,9 @@ use crate::separate::{Course, Part, interval};
 use crate::stats::estimate::LEVEL;
 use crate::stats::{Estimate, Measure, Status};
 
+/// The travel bounds what stays to so many standard deviations of its noise.
+const MOST_SIGMAS: f64 = 3.0;
+
 impl Reader<'_> {
     /// A part that may have either sign.
     pub fn plain_part(&self, f: &PerBlock, method: &str) -> Part {
@@ -165,6 +168,62 @@ impl Reader<'_> {
                 at_readings: true,
                 noise: self.block_noise(f),
             })),
+        }
+    }
+
+    /// Where the line is loaded it is not shorter than at the first dwell: what stays is no more than the travel there. A dozen
+    /// rows leave the fit free to say otherwise.
+    pub fn no_more_than_the_travel(&self, part: &mut Part) {
+        let mut readings = self.balance.readings.iter();
+        let Some(travel) = readings.find(|r| r.kind == GaugeKind::Travel) else {
+            return;
+        };
+        // A logged record tells it better, and a travel that begins later counts from there.
+        if !self.noted_by_hand || !travel.mean[0].is_finite() {
+            return;
+        }
+        let most = |k: usize| {
+            let noise = MOST_SIGMAS * travel.variance[k].sqrt();
+            let gain = travel.errors.gain * travel.mean[k].abs();
+            let sure =
+                travel.mean[k] + noise + gain + 2.0 * travel.errors.fixed + travel.errors.drift;
+            if sure.is_finite() {
+                1e-3 * (sure.max(0.0) + self.shorter_mm[k])
+            } else {
+                f64::INFINITY
+            }
+        };
+        let cut = |figure: &mut Estimate, most: f64| {
+            figure.high = figure.high.map(|high| high.min(most));
+            figure.low = figure.low.map(|low| low.min(most));
+            figure.value = figure.value.map(|value| value.min(most));
+        };
+        // Every row is a block, and the end is the last.
+        cut(&mut part.end, most(self.last));
+        if let Ok(proof) = &self.proof {
+            cut(
+                &mut part.at_proof,
+                most(proof.before).max(most(proof.after)),
+            );
+        }
+        if let Some(course) = &mut part.course {
+            let first = self.balance.first_block;
+            for k in 0..=self.last {
+                let most = most(k);
+                // What follows the pull goes on as its last block.
+                let blocks = if k == self.last {
+                    first + k..self.all_blocks
+                } else {
+                    first + k..first + k + 1
+                };
+                let lists = [&mut course.low, &mut course.high];
+                for list in lists.into_iter().chain(&mut course.value) {
+                    // Past its last reading a course has no value, and gets none here.
+                    for value in list[blocks.clone()].iter_mut().filter(|v| **v > most) {
+                        *value = most;
+                    }
+                }
+            }
         }
     }
 

@@ -103,7 +103,10 @@ pub(super) fn split(
     let read: Vec<_> = PartName::ALL
         .into_par_iter()
         .map(|name| {
-            let (how, missing, part) = reader.part(name, means);
+            let (how, missing, mut part) = reader.part(name, means);
+            if !name.comes_back() {
+                reader.no_more_than_the_travel(&mut part);
+            }
             let support = Support {
                 part: name,
                 how: how.to_owned(),

@@ -2,7 +2,7 @@
 
 use super::dark::{self, Dark};
 use super::left_open;
-use crate::condition::Conditioned;
+use crate::condition::{Conditioned, FEW_ROWS};
 use crate::ingest::GaugeKind;
 use crate::phases::{PhaseKind, Phased};
 use crate::separate::model::{self, Balance, MARK_NEAR_MOUTH_M, Shape, UNEVEN};
@@ -61,6 +61,10 @@ const DRAWS: usize = 30;
 const FEW_DRAWS: f64 = 1.043;
 /// Seed of the refits.
 pub(crate) const DRAWS_SEED: u64 = 0x0b17_7e2e;
+/// A load about that of the first dwell may leave the line shorter than there by this share of its largest stretch.
+const AT_REST_SHARE: f64 = 0.01;
+/// At low loads a line is at most so much softer than on average (common practice, no source).
+const SOFT_TOE: f64 = 3.0;
 /// Spreads over the course are computed at about this many blocks.
 const STATIONS: usize = 60;
 /// The highest load rises when it grows by this share of the peak within a block.
@@ -87,6 +91,10 @@ pub(super) struct Reader<'a> {
     pub bend_mm: Vec<f64>,
     /// The winch was locked in holds.
     pub locked: bool,
+    /// The record has so few rows that a person wrote them down.
+    pub noted_by_hand: bool,
+    /// By how much the line may be shorter than at the first dwell, mm; endless where it is slack.
+    pub shorter_mm: Vec<f64>,
     /// The load came down once only.
     pub once: bool,
     /// What slip would make at its last pace while the highest load is halved, mm, where the travel alone tells what slid.
@@ -154,6 +162,7 @@ impl<'a> Reader<'a> {
             .chain([n - 1])
             .collect();
         let bend_mm = left_open::bends(balance);
+        let whole_mm = left_open::largest(balance, &balance.stretch);
         Self {
             balance,
             residuals: balance.problem.residuals(&balance.fit),
@@ -174,6 +183,19 @@ impl<'a> Reader<'a> {
             dark: dark::find(balance, record, phased, &bend_mm),
             bend_mm,
             locked: phased.blocks.phase.contains(&PhaseKind::LockedHold),
+            noted_by_hand: record.time_s.len() < FEW_ROWS,
+            shorter_mm: phased.blocks.load_n[balance.first_block..][..n]
+                .iter()
+                .map(|load| {
+                    let lower =
+                        (phased.pretension_n - load) / (phased.peak_n - phased.pretension_n);
+                    if *load < phased.slack_n {
+                        f64::INFINITY
+                    } else {
+                        (AT_REST_SHARE + SOFT_TOE * lower.max(0.0)) * whole_mm
+                    }
+                })
+                .collect(),
             once: phased.cycles == 1,
             slid_on_mm: if balance.sequences.stopper.is_none() {
                 left_open::slid_on(balance, phased)
@@ -187,7 +209,7 @@ impl<'a> Reader<'a> {
             },
             gaps: (left_open::gaps(balance, record) as f64).sqrt(),
             uneased_mm: left_open::uneased(balance, phased),
-            whole_mm: left_open::largest(balance, &balance.stretch),
+            whole_mm,
             slow_mm: left_open::slow(balance, phased),
             draws: balance.problem.resample(&balance.fit, DRAWS, DRAWS_SEED),
             rising_high,
@@ -281,6 +303,7 @@ impl<'a> Reader<'a> {
         spread
             .rectangular
             .push((STEPS.to_owned(), steps.fold(0.0, f64::max)));
+        self.open_by_a_free_cover(f, &mut spread);
         if let Some(wander) = &self.balance.wander {
             let free = wander.spread(f).normal.into_iter();
             let seen = |source: &str| spread.normal.iter().any(|(s, _)| s == source);
@@ -324,6 +347,33 @@ impl<'a> Reader<'a> {
             .filter(|r| r.errors.fixed > 0.0 && behind(r.kind))
             .map(|r| (r.kind, std::f64::consts::SQRT_2 * r.errors.fixed))
             .collect()
+    }
+
+    /// How much of what stayed is core slip, in which a free cover has no share, no gauge tells. The fit answers less than it
+    /// might: a slip that would become smaller is held at nothing.
+    fn open_by_a_free_cover(&self, f: &Functional, spread: &mut Spread) {
+        let problem = &self.balance.problem;
+        let mut weights = problem.weights.iter();
+        let Some(open) = weights.position(|w| w.source == model::FREE_COVER) else {
+            return;
+        };
+        let mut columns = problem.rows.iter().flat_map(|rows| &rows.columns);
+        let Some((_, column)) = columns.find(|(i, _)| *i == open) else {
+            return;
+        };
+        let slip = |(s, k, c): &(usize, usize, f64)| {
+            let is_slip = Some(*s) == self.balance.sequences.stopper;
+            if is_slip { c * column[*k] } else { 0.0 }
+        };
+        let half = 0.5 * f.sequences.iter().map(slip).sum::<f64>().abs();
+        let mut sources = spread.rectangular.iter_mut();
+        match sources.find(|(source, _)| source == model::FREE_COVER) {
+            Some((_, found)) => *found = found.max(half),
+            None => {
+                let open = (model::FREE_COVER.to_owned(), half);
+                spread.rectangular.push(open);
+            }
+        }
     }
 
     /// How far the refits lie above the fit that they are drawn from, on average, mm: noise that makes a slip rise stays,

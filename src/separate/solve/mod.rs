@@ -59,6 +59,27 @@ pub(super) struct Weight {
     pub source: String,
 }
 
+/// A sum of weights that is known before the fit.
+#[derive(Debug, Clone)]
+pub(super) struct Tie {
+    /// Weight, coefficient.
+    pub terms: Vec<(usize, f64)>,
+    /// What the sum is, normal with this standard deviation.
+    pub value: f64,
+    pub sd: f64,
+}
+
+impl Tie {
+    /// Two weights that are alike but for this standard deviation.
+    pub(super) fn alike(a: usize, b: usize, sd: f64) -> Self {
+        Self {
+            terms: vec![(a, 1.0), (b, -1.0)],
+            value: 0.0,
+            sd,
+        }
+    }
+}
+
 /// One unknown sequence.
 #[derive(Debug, Clone)]
 pub(super) struct Sequence {
@@ -90,8 +111,8 @@ pub(super) struct Problem {
     pub weights: Vec<Weight>,
     pub sequences: Vec<Sequence>,
     pub rows: Vec<Rows>,
-    /// Pairs of weights that are alike before the fit: their difference is normal with this standard deviation.
-    pub alike: Vec<(usize, usize, f64)>,
+    /// Sums of weights that are known before the fit.
+    pub ties: Vec<Tie>,
 }
 
 /// The solution, with what is needed for uncertainties.

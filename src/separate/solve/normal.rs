@@ -190,11 +190,14 @@ impl Problem {
             add(&mut local, *b, *b, LOOSE_TIE);
             add(&mut local, *a, *b, -LOOSE_TIE);
         }
-        for (a, b, sd) in &self.alike {
-            let precision = sd.powi(-2);
-            dense[*a][*a] += precision;
-            dense[*b][*b] += precision;
-            dense[*a.max(b)][*a.min(b)] -= precision;
+        for tie in &self.ties {
+            let precision = tie.sd.powi(-2);
+            for (i, c) in &tie.terms {
+                right[*i] += precision * c * tie.value;
+                for (j, d) in tie.terms.iter().filter(|(j, _)| j <= i) {
+                    dense[*i][*j] += precision * c * d;
+                }
+            }
         }
         let mut columns = local;
         for (i, weight) in self.weights.iter().enumerate() {

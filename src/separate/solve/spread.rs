@@ -105,11 +105,12 @@ impl Problem {
                     }
                 }
             }
-            // What is assumed alike is so only within its scatter.
-            for (a, b, sd) in &self.alike {
+            // What is known of a sum is so only within its scatter.
+            for tie in &self.ties {
                 let z: f64 = StandardNormal.sample(&mut random);
-                right[*a] += z / sd;
-                right[*b] -= z / sd;
+                for (i, c) in &tie.terms {
+                    right[*i] += c * z / tie.sd;
+                }
             }
             right
         };
@@ -215,7 +216,7 @@ mod tests {
                     columns: vec![(0, vec![1.0; 100])],
                     sequences: Vec::new(),
                 }],
-                alike: Vec::new(),
+                ties: Vec::new(),
             };
             let fit = problem.solve(None).unwrap();
             let spread = fit.spread(&Functional {
