@@ -20,8 +20,10 @@ use crate::stats::{Estimate, Measure, quantile};
 
 /// Probability of chi-squared below which a curve through the holds is rejected.
 const REJECTED: f64 = 0.01;
-/// Holds with a figure surely above zero that a curve needs.
+/// Holds that a curve needs whose figure is surely above this share of the allowance: less is told from nothing by chance, and
+/// says nothing of the curve.
 const SLIPPING_NEEDED: usize = 3;
+const SLIPPING_SHARE: f64 = 0.05;
 
 pub(super) fn figure(inputs: &LimitInputs, slip: &Slip, holds: &[HoldCreep]) -> LimitFigure {
     let mut load = Estimate::cannot_tell(Measure::Force, earliest::NO_ALLOWANCE);
@@ -148,17 +150,20 @@ fn from_holds(
         return cannot(reason.into());
     };
     let errors = LoadErrors::of(inputs.conditioned);
-    let hold_s = Some(top.duration);
-    let rate = AtRate {
-        hold_s,
-        ..AtRate::default()
-    };
     let beyond = points.iter().find(|p| p.low > allowed).map(|p| p.load);
     let within = points
         .iter()
         .filter(|p| p.high <= allowed && beyond.is_none_or(|b| p.load < b))
         .map(|p| p.load)
         .next_back();
+    // Of the holds that the figure stands between, the shorter.
+    let between = points
+        .iter()
+        .filter(|p| [within, beyond].contains(&Some(p.load)));
+    let rate = AtRate {
+        hold_s: between.map(|p| p.duration).reduce(f64::min),
+        ..AtRate::default()
+    };
     match (within, beyond) {
         (Some(within), None) if within >= top.load => {
             let reason = format!(
@@ -214,7 +219,8 @@ fn invert(
         .filter(|p| p.value.is_some() && p.error.is_finite() && p.error > 0.0)
         .collect();
     // Two holds that slip fix any curve of two parameters: which one it is takes a third.
-    if usable.iter().filter(|p| p.low > 0.0).count() < SLIPPING_NEEDED {
+    let slips = |p: &&&Point| p.low > SLIPPING_SHARE * allowed;
+    if usable.iter().filter(slips).count() < SLIPPING_NEEDED {
         return None;
     }
     let top = usable.last()?.load;

@@ -8,6 +8,7 @@ use super::{Interface, LimitInputs, SlipEvent, first};
 use crate::ingest::GaugeKind;
 use crate::phases::{EASED_SHARE, Phase, PhaseKind};
 use crate::separate::{Course, PartName};
+use crate::sheet::CoverAtEye;
 use crate::stats::estimate::LEVEL;
 use crate::stats::{autocorrelation, isotonic, linear, quantile};
 
@@ -17,6 +18,8 @@ const NEIGHBOURS: (f64, f64) = (0.4, 2.0);
 const MOST_NEIGHBOURS: usize = 40;
 /// Spread of readings against their noise, as a variance, from which a slip is taken to follow another law of time.
 const OF_ANOTHER_LAW: f64 = 2.0;
+/// A slip went back that did by so many standard deviations of a block's noise.
+const RETURNED: f64 = 4.0;
 /// Smallest noise of a block that weights count with, m: finer than any gauge of a dock.
 pub(super) const NOISE_FLOOR: f64 = 1e-9;
 
@@ -120,6 +123,13 @@ pub(super) fn slip_of(inputs: &LimitInputs, interface: Interface, jumps: &[SlipE
         if interface == Interface::Cover && slip.known != Known::Value && !slip.at_readings {
             slip.take_stretch(inputs);
         }
+        let locked = inputs.sheet.line.cover_at_eye == CoverAtEye::Locked;
+        if interface == Interface::Cover && locked {
+            if slip.at_readings {
+                slip.reach_the_readings();
+            }
+            slip.keep_what_had_slid();
+        }
         if interface == Interface::Stopper {
             slip.take_off_seating();
         }
@@ -207,6 +217,43 @@ impl Slip {
         }
         if self.block.is_empty() {
             self.absent = Some("the course of the slip holds no number".into());
+        }
+    }
+
+    /// Between readings by hand a course cannot fall, and lies between a reading and the lower one after the cover took slip back.
+    /// It may have been as much as the first says, and so may what lies between that and the reading before.
+    fn reach_the_readings(&mut self) {
+        let mut next = f64::NEG_INFINITY;
+        for i in (0..self.high.len()).rev() {
+            if self.left[i] != 0.0 {
+                next = self.high[i] + self.left[i].max(0.0);
+            }
+            self.high[i] = self.high[i].max(next);
+        }
+    }
+
+    /// A cover locked at the eye takes back part of its slip when the load is eased. It had slid all the same: from there on the
+    /// slip stands at the most that it had been. What noise may be is no return.
+    fn keep_what_had_slid(&mut self) {
+        let noise = self.noise.iter().copied().fold(0.0, f64::max);
+        let sure = if self.at_readings {
+            0.0
+        } else {
+            RETURNED * noise
+        };
+        let lists = [&mut self.value, &mut self.low, &mut self.high];
+        for list in lists {
+            let mut most = f64::NEG_INFINITY;
+            for value in list.iter_mut() {
+                most = most.max(*value);
+                if most - *value > sure {
+                    *value = most;
+                }
+            }
+        }
+        for (i, value) in self.value.iter().enumerate() {
+            self.low[i] = self.low[i].min(*value);
+            self.high[i] = self.high[i].max(*value);
         }
     }
 
@@ -517,13 +564,11 @@ fn parabola_reaches(coefficients: &[f64], level: f64) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
+impl Slip {
     /// A slip that stands at `value` under these loads, within intervals of these half widths.
-    fn standing(value: f64, load: &[f64], half: &[f64]) -> Slip {
+    pub(super) fn standing(value: f64, load: &[f64], half: &[f64]) -> Self {
         let n = load.len();
-        Slip {
+        Self {
             interface: Interface::Cover,
             absent: None,
             known: Known::Value,
@@ -548,11 +593,46 @@ mod tests {
             at_readings: false,
         }
     }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rule readings of 9 and 8 mm, and a course that cannot fall at 8.5 between: the first may have been as much as it says.
+    #[test]
+    fn a_course_by_hand_reaches_its_highest_reading() {
+        let mut slip = Slip::standing(8.5e-3, &[3e3, 3e3, 3e2], &[5e-4; 3]);
+        slip.left = vec![0.0, 5e-4, -5e-4];
+        slip.at_readings = true;
+        slip.reach_the_readings();
+        slip.keep_what_had_slid();
+        for high in slip.high {
+            assert!((high - 9.5e-3).abs() < 1e-12, "{high}");
+        }
+    }
+
+    /// A locked cover that slid 9.6 mm and took 2 mm back when the load was eased had slid 9.6 mm; a hundredth of that is noise.
+    #[test]
+    fn what_a_locked_cover_takes_back_had_slid() {
+        let mut slip = Slip::standing(0.0, &[3e3; 5], &[1e-4; 5]);
+        slip.value = vec![0.0, 9.6e-3, 9.59e-3, 7.6e-3, 8e-3];
+        slip.low = slip.value.iter().map(|v| v - 1e-4).collect();
+        slip.high = slip.value.iter().map(|v| v + 1e-4).collect();
+        slip.keep_what_had_slid();
+        assert_eq!(slip.value, [0.0, 9.6e-3, 9.59e-3, 9.6e-3, 9.6e-3]);
+        let rising = slip.rising(&slip.value);
+        assert!((rising[1] - 9.6e-3).abs() < 1e-5, "{rising:?}");
+        for i in 0..5 {
+            let half = [slip.value[i] - slip.low[i], slip.high[i] - slip.value[i]];
+            assert!(half.iter().all(|h| (h - 1e-4).abs() < 1e-9), "{half:?}");
+        }
+    }
 
     /// A hold leaves 0.09 mm; in the rest after it one reading lies at 0.11 mm. It is not taken; those at the load are.
     #[test]
     fn readings_are_not_taken_while_the_load_is_eased() {
-        let mut slip = standing(9e-5, &[3e3, 3e2, 3e2, 3e3], &[1e-5; 4]);
+        let mut slip = Slip::standing(9e-5, &[3e3, 3e2, 3e2, 3e3], &[1e-5; 4]);
         slip.left = vec![-1e-6, 0.0, 2e-5, 3e-6];
         let read = slip.as_read();
         let expected = [8.9e-5, 9e-5, 9e-5, 9.3e-5];
@@ -577,7 +657,7 @@ mod tests {
     #[test]
     fn readings_of_a_hold_count_together() {
         let n = 40;
-        let mut slip = standing(0.0, &vec![3e3; n], &vec![1e-6; n]);
+        let mut slip = Slip::standing(0.0, &vec![3e3; n], &vec![1e-6; n]);
         let crept = |i: usize| 60e-6 + 34e-6 * (10.0 * i as f64).ln_1p() / 390_f64.ln_1p();
         slip.value = (0..n).map(crept).collect();
         slip.low = slip.value.clone();
@@ -605,7 +685,7 @@ mod tests {
     #[test]
     fn a_hold_that_leaps_is_left_as_read() {
         let n = 40;
-        let mut slip = standing(0.0, &vec![3e3; n], &vec![1e-6; n]);
+        let mut slip = Slip::standing(0.0, &vec![3e3; n], &vec![1e-6; n]);
         slip.value = (0..n).map(|i| if i < 20 { 0.0 } else { 2e-4 }).collect();
         slip.low = slip.value.clone();
         slip.high = slip.value.clone();
@@ -619,7 +699,7 @@ mod tests {
     #[test]
     fn an_interval_opens_by_the_change_of_its_uncertainty() {
         let factor = quantile::normal(0.5 + 0.5 * LEVEL);
-        let slip = standing(0.0, &[3e3; 2], &[1e-5 * factor, 4e-5 * factor]);
+        let slip = Slip::standing(0.0, &[3e3; 2], &[1e-5 * factor, 4e-5 * factor]);
         assert!((slip.opening(0, 1) - 3e-5).abs() < 1e-12);
         assert!((slip.opening(1, 0) - 3e-5).abs() < 1e-12);
     }

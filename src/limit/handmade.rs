@@ -129,6 +129,7 @@ impl Pull {
             lag: None,
         };
         let conditioned = Conditioned {
+            clock_known: true,
             slack_until: 0,
             time_s: time,
             rows_per_entry: 1,

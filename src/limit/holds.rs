@@ -138,7 +138,7 @@ impl Within {
 
     fn creep(&self, inputs: &LimitInputs, slip: &Slip) -> HoldCreep {
         let gain = gauge_gain(inputs);
-        let told = if slip.at_readings {
+        let mut told = if slip.at_readings {
             Told {
                 rate: self.most_between_readings(slip),
                 ..Told::cannot(
@@ -159,6 +159,12 @@ impl Within {
                 Told::cannot("the hold's readings do not determine a law of time")
             })
         };
+        if !inputs.conditioned.clock_known {
+            told.rate = Estimate::cannot_tell(
+                Measure::Speed,
+                "nothing says the unit of the log's time: what is counted as a second may be none",
+            );
+        }
         HoldCreep {
             interface: slip.interface,
             load_kn: self.load / 1e3,

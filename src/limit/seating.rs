@@ -21,6 +21,10 @@ const LEAST: f64 = 5e-5;
 const WITHIN: f64 = 0.5;
 /// Share of the seating that is spent by then at the least (common practice, no source).
 const SPENT: f64 = 0.85;
+/// Loads are alike from this share on.
+const AS_HIGH: f64 = 0.97;
+/// The most that jaws bite, m (common practice, no source).
+const MOST: f64 = 5e-3;
 /// Share of the highest load below which nothing is taken for an onset.
 const EARLIEST: f64 = 0.2;
 /// Slip past the onset up to which points are used: further on no simple curve follows it, m.
@@ -74,6 +78,10 @@ impl Slip {
         if self.never_loaded() {
             return;
         }
+        if self.at_readings {
+            self.take_off_the_most();
+            return;
+        }
         if self.known == Known::Bracket {
             // Each end loses the seating that it shows itself, so that it stays an end.
             let (high, low) = (self.seating_of(&self.high), self.seating_of(&self.low));
@@ -105,6 +113,22 @@ impl Slip {
             self.open[i] = (over.most[i] - over.least[i]) / (2.0 * factor);
         }
         self.seating = Some(over.seating);
+    }
+
+    /// Between readings by hand nothing tells seating from slip: of what slid before the load was first as high, all may be seating,
+    /// up to the most that jaws bite.
+    fn take_off_the_most(&mut self) {
+        let first_as_high = |i: usize| {
+            let mut before = self.highest[..i].iter();
+            before
+                .position(|load| *load >= AS_HIGH * self.highest[i])
+                .unwrap_or(i)
+        };
+        let low = (0..self.low.len()).map(|i| {
+            let seated = self.high[first_as_high(i)].min(MOST);
+            (self.low[i] - seated).max(0.0).min(self.low[i])
+        });
+        self.low = low.collect();
     }
 
     /// True where an element goes past every load before it on the way up, without a jump: only there jaws go on biting.
@@ -377,5 +401,23 @@ mod tests {
         let most = |slip: [f64; 3]| unsettled(&slip, &[0.0; 3], 0.85e-3).seating.high;
         assert!((most([0.0, 0.85e-3, 0.95e-3]) - 0.95e-3).abs() < 1e-12);
         assert!((most([0.0, 0.85e-3, 1.45e-3]) - 1e-3).abs() < 1e-12);
+    }
+
+    /// Read by hand: 2 mm by the first load to 4 kN may all be seating, the millimetre that came while it was carried again is
+    /// none; and no jaws bite 12 mm.
+    #[test]
+    fn between_readings_by_hand_all_may_be_seating() {
+        let mut slip = Slip::standing(0.0, &[3e2, 4e3, 3e2, 4e3, 6e3], &[5e-4; 5]);
+        slip.highest = vec![3e2, 4e3, 4e3, 4e3, 6e3];
+        slip.at_readings = true;
+        slip.value = vec![0.0, 2e-3, 2e-3, 4e-3, 12e-3];
+        slip.low = slip.value.iter().map(|v| v - 5e-4).collect();
+        slip.high = slip.value.iter().map(|v| v + 5e-4).collect();
+        let high = slip.high.clone();
+        slip.take_off_seating();
+        for (found, wanted) in slip.low.iter().zip([-5e-4, 0.0, 0.0, 1e-3, 6.5e-3]) {
+            assert!((found - wanted).abs() < 1e-9, "{:?}", slip.low);
+        }
+        assert_eq!(slip.high, high);
     }
 }
