@@ -43,6 +43,8 @@ impl Source {
 
 /// A finished analysis.
 const ANALYSIS: &str = "analysis.json";
+/// How the names of logs end.
+const LOGS: [&str; 4] = [".csv", ".csv.gz", ".tsv", ".txt"];
 /// How deep a folder of pulls is searched: a dataset may be partitioned twice.
 const DEEPEST: usize = 4;
 
@@ -105,14 +107,23 @@ fn gather(folder: &Path, depth: usize, sources: &mut Vec<Source>) -> Result<(), 
         );
     }
     paths.sort();
-    for path in paths {
+    let before = sources.len();
+    for path in &paths {
         if path.is_dir() && depth < DEEPEST {
-            gather(&path, depth + 1, sources)?;
+            gather(path, depth + 1, sources)?;
         } else if path.is_file()
-            && let Some(source) = of_file(&path)
+            && let Some(source) = of_file(path)
         {
             sources.push(source);
         }
+    }
+    // A log without a sheet is a pull that cannot be analysed, and is named as one.
+    let is_log = |path: &PathBuf| {
+        let name = path.file_name().map(|n| n.to_string_lossy().to_lowercase());
+        name.is_some_and(|n| LOGS.iter().any(|end| n.ends_with(end)))
+    };
+    if sources.len() == before && paths.iter().any(is_log) {
+        sources.push(Source::Folder(folder.to_owned()));
     }
     Ok(())
 }

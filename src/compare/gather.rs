@@ -10,7 +10,7 @@ use super::settings::{CONFIDENCE, SHARE};
 use super::{By, Group, SetAside, Settings};
 use crate::caveat::{Caveat, Weight};
 use crate::limit::AtRate;
-use crate::pool::{Basis, Held, Pull, repeats};
+use crate::pool::{Basis, Held, Pull, UNNAMED, repeats};
 use crate::sheet::Rule;
 use crate::stats::censored::Observed;
 
@@ -58,6 +58,10 @@ pub(super) fn gather<'a>(pulls: &'a [Pull], settings: &Settings) -> Gathered<'a>
         {
             logs.insert(&pull.log_sha256, first);
             aside(format!("the same log as {first}"));
+            continue;
+        }
+        if let Some(why) = &pull.unusable {
+            aside(format!("no verdict rests on it: {why}"));
             continue;
         }
         if pull.held == Held::Worn {
@@ -368,7 +372,7 @@ fn remarks(counted: &[Counted], caveats: &mut Vec<Caveat>) {
     }
     let unnamed = counted
         .iter()
-        .filter(|c| c.pull.line.starts_with("line of "))
+        .filter(|c| c.pull.line.starts_with(UNNAMED))
         .count();
     if unnamed > 0 {
         caveats.push(Caveat::new(

@@ -55,6 +55,7 @@ pub(crate) fn pull(kind: &str, stopper: &str, session: &str, number: usize, kn: 
         log_sha256: format!("{kind}{stopper}{session}{number}"),
         simulated: true,
         doubts: vec![],
+        unusable: None,
     }
 }
 
@@ -332,8 +333,10 @@ fn what_does_not_count_is_named() {
         name: "broken".into(),
         why: "no sheet".into(),
     }];
+    pulls[3].unusable = Some("two columns are swapped".into());
     let c = compare(pulls, skipped, &Settings::default());
-    assert_eq!(c.set_aside.len(), 2);
+    assert_eq!(c.set_aside.len(), 3);
+    assert!(c.set_aside.iter().any(|s| s.why.contains("swapped")));
     assert!(
         c.set_aside
             .iter()

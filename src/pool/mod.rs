@@ -9,6 +9,7 @@ mod repeats;
 
 pub use bound::{Bound, lower_bound};
 pub(crate) use pull::NO_TREATMENT;
+pub(crate) use pull::UNNAMED;
 pub use pull::{Finished, Held, Pull, PullFigure, WhyNot};
 pub use repeats::{Basis, Fit, Repeats, SuccessRun, repeats};
 pub(crate) use repeats::{mean_observed, passes_wanted};

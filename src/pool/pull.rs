@@ -122,7 +122,13 @@ pub struct Pull {
     /// What its own analysis found that lets no pull pass, in words.
     #[serde(default)]
     pub doubts: Vec<String>,
+    /// Why no verdict, and no comparison either, can rest on it.
+    #[serde(default)]
+    pub unusable: Option<String>,
 }
+
+/// What the name of a line begins with that its sheet does not name.
+pub(crate) const UNNAMED: &str = "unnamed line of ";
 
 /// Why an analysis is no part of a comparison.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -191,7 +197,7 @@ impl Pull {
             id: pull.id.clone(),
             // Without a name every pull counts as a line of its own.
             line: if line.id.is_empty() {
-                format!("line of {name}")
+                format!("{UNNAMED}{name}")
             } else {
                 line.id.clone()
             },
@@ -244,6 +250,10 @@ impl Pull {
                 .filter(|c| matches!(c.weight, Weight::NoPass | Weight::NoVerdict))
                 .map(|c| c.message.clone())
                 .collect(),
+            unusable: caveats
+                .iter()
+                .find(|c| c.weight == Weight::NoVerdict)
+                .map(|c| c.message.clone()),
         }
     }
 
