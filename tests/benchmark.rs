@@ -292,6 +292,10 @@ fn the_demo_is_compared_and_a_broken_folder_is_named_and_skipped() {
         "[pull]\nlog = \"log.csv\"\n[gauges.load]\ncolumn = \"load\"\n",
     )
     .unwrap();
+    // A log whose sheet was forgotten.
+    let forgotten = scratch.path().join("others");
+    std::fs::create_dir_all(forgotten.join("no-sheet")).unwrap();
+    std::fs::write(forgotten.join("no-sheet/log.csv"), "load\n1\n").unwrap();
     let out = scratch.path().join("out");
     let (demo, broken, out_word) = (
         place(),
@@ -302,6 +306,7 @@ fn the_demo_is_compared_and_a_broken_folder_is_named_and_skipped() {
         "compare",
         demo.to_str().unwrap(),
         &broken,
+        forgotten.to_str().unwrap(),
         "--out",
         &out_word,
         "--diameter",
@@ -313,9 +318,10 @@ fn the_demo_is_compared_and_a_broken_folder_is_named_and_skipped() {
         said.contains("broken") && said.contains("log.csv"),
         "{said}"
     );
-    assert!(said.contains("pulls read: 29 of 29"), "{said}");
+    assert!(said.contains("pulls read: 30 of 30"), "{said}");
     let c = json(&out.join("comparison.json"));
     assert_eq!(c["skipped"][0]["name"], "broken");
+    assert_eq!(c["skipped"][1]["name"], "no-sheet");
     assert_eq!(
         (
             c["pulls"].as_array().unwrap().len(),

@@ -51,11 +51,11 @@ fn a_line_that_breaks_away_leaves_no_set() {
 }
 
 /// A cover that is free at the eye takes no share in core slip, and the mark on it none of its 60 mm: how much core slipped
-/// is open without the core's gauge, and so is a part of what the mark moved.
+/// is open without the core's gauge, and so is a part of what the mark moved: half of its share of 12 mm either way, 0.13 mm.
 #[test]
 fn core_slip_that_no_gauge_shows_is_in_the_marks_uncertainty() {
     let analysis = analysed("free-at-the-eye");
-    holds(&analysis, PartName::StopperSlip, 7.004, 0.3);
+    holds(&analysis, PartName::StopperSlip, 7.004, 0.35);
     holds(&analysis, PartName::SetAndCoverSlip, 12.548, 0.7);
     let budget = &analysis.separated.parts[&PartName::StopperSlip].budget;
     assert!(

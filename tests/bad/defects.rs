@@ -449,6 +449,17 @@ fn clocks() -> Vec<(&'static str, Files)> {
             ),
         ),
         (
+            "time-in-hours-or-in-minutes",
+            files(
+                SHEET,
+                with_lines(&short(), |lines| {
+                    for (i, line) in lines.iter_mut().enumerate().skip(1) {
+                        set_cell(line, 0, &format!("{}:{:02}", i / 60, i % 60));
+                    }
+                }),
+            ),
+        ),
+        (
             "gap-stated-where-none-is",
             files(format!("{SHEET}\n[reading.gaps]\n900 = \"5 s\"\n"), short()),
         ),
@@ -913,7 +924,73 @@ fn reading() -> Vec<Named> {
         (
             "unit-of-header-and-sheet-differ",
             "header-against-sheet",
-            files(alone, log().replacen("Load", "Load [N]", 1)),
+            files(alone.clone(), log().replacen("Load", "Load [N]", 1)),
+        ),
+        (
+            "unit-times-a-number-in-the-name",
+            "header-against-sheet",
+            files(alone.clone(), log().replacen("Load", "Load 0.1 kN", 1)),
+        ),
+        (
+            "logger-that-repeats-its-last-row",
+            "logger-frozen",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    let kept: Vec<String> = lines[400].split(',').map(str::to_owned).collect();
+                    for line in &mut lines[401..520] {
+                        for (column, cell) in kept.iter().enumerate().skip(1) {
+                            set_cell(line, column, cell);
+                        }
+                    }
+                }),
+            ),
+        ),
+        (
+            "mark-still-but-for-its-noise",
+            "mark-stands-still",
+            files(
+                SHEET.replacen("distance = \"20 mm\"", "distance = \"80 mm\"", 1),
+                with_rows(|i, row| row.mark = 10 * i64::try_from(i * 37 % 17).unwrap()),
+            ),
+        ),
+        (
+            "two-pulls-in-one-log",
+            "record-has-gaps",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    let half = lines.len() / 2;
+                    for line in &mut lines[half..] {
+                        let time: f64 = line.split(',').next().unwrap().parse().unwrap();
+                        set_cell(line, 0, &format!("{:.2}", time + 86_400.0));
+                    }
+                }),
+            ),
+        ),
+        (
+            "load-of-9999-in-three-rows",
+            "spikes",
+            files(
+                alone.clone(),
+                with_lines(&log(), |lines| {
+                    for line in &mut lines[400..403] {
+                        set_cell(line, 1, "9.999");
+                    }
+                }),
+            ),
+        ),
+        (
+            "sheet-proof-below-the-pretension",
+            "sheet-contradicts",
+            files(
+                format!("{alone}\n[limits]\nproof = \"0.1 kN\"\n").replacen(
+                    "[line]",
+                    "pretension = \"0.3 kN\"\n\n[line]",
+                    1,
+                ),
+                log(),
+            ),
         ),
     ]
 }

@@ -131,6 +131,7 @@ fn made(pair: usize, session: usize, line: usize, load: Observed) -> Pull {
         force_unit: "kN".into(),
         log_sha256: name,
         simulated: true,
+        unusable: None,
         doubts: Vec::new(),
     }
 }
