@@ -419,8 +419,8 @@ pub(super) fn time_column(
                 file: file.into(),
                 line,
                 column: names[column].raw.clone(),
-                first: format!("{text} in hours and minutes, as a clock shows it"),
-                second: format!("{text} in minutes and seconds, as a stopwatch shows it"),
+                first: "hours and minutes of a clock".into(),
+                second: "minutes and seconds of a stopwatch".into(),
                 text,
                 decide: "write [hh:mm] or [mm:ss] behind the column's name, or state it as unit in [gauges.time] of the sheet".into(),
             });

@@ -77,7 +77,13 @@ pub fn sniff(log: &mut dyn Read, name: &str, reading: &Reading) -> Result<Found,
     let (time, rate_hz) = match found {
         Ok(time) => (time.column, rate_told(&source, &dialect, time)),
         // Which of two readings is meant is asked when the log is analysed.
-        Err(IngestError::Ambiguous { column, .. }) => {
+        Err(IngestError::Ambiguous {
+            column,
+            first,
+            second,
+            ..
+        }) => {
+            understood.time = format!("{first} or {second}: state which as unit");
             (dialect.names.iter().position(|n| n.raw == column), None)
         }
         Err(other) => return Err(other),
