@@ -17,6 +17,13 @@ pub(crate) struct LoadErrors {
 }
 
 impl LoadErrors {
+    #[cfg(test)]
+    pub(crate) const NONE: Self = Self {
+        gain: 0.0,
+        fixed: 0.0,
+        drift: 0.0,
+    };
+
     pub(crate) fn of(conditioned: &Conditioned) -> Self {
         let errors = conditioned.load.errors;
         Self {

@@ -227,27 +227,6 @@ fn rates_need_a_clock_that_is_known() {
     assert_eq!(load.status, Status::CannotTell, "{load:?}");
 }
 
-/// Two holds that slip fix any curve: a third that hardly does, a hundredth of what is allowed, does not say which.
-#[test]
-fn a_hold_barely_above_nothing_tells_of_no_curve() {
-    let law = |_: f64, load: f64, _: f64, slip: f64, dt: f64| {
-        let rate = match load {
-            l if l < 3e3 => 0.0,
-            l if l < 3.6e3 => 5e-6,
-            l if l < 4.2e3 => 5e-3,
-            _ => 25e-3,
-        };
-        slip + dt * rate / 60.0
-    };
-    let limits = "[limits]\nrate = \"0.5 mm/min\"\n";
-    let schedule = steps(&[2e3, 2.8e3, 3.4e3, 4e3, 4.6e3], 120.0);
-    let pull = both(Pull::new(&schedule, limits, Errors::NONE), law);
-    let load = pull.figure(Rule::Allowance, Interface::Stopper).load;
-    assert_eq!(load.status, Status::Bracket, "{load:?}");
-    near(load.low.unwrap(), 3.4e3, 1e-6);
-    near(load.high.unwrap(), 4e3, 1e-6);
-}
-
 /// Creep per decade exponential in load: the log-linear law is named and its slope found and inverted.
 #[test]
 fn allowed_creep_from_stepped_holds() {
