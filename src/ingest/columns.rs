@@ -69,7 +69,7 @@ pub fn column_name(raw: &str) -> ColumnName {
 }
 
 /// A number at the end of a name that multiplies the unit behind it, as in `Load 0.1 kN` or `mark x10 mm`: such readings are
-/// no readings in kN or mm. A whole number that is no power of ten counts gauges.
+/// no readings in kN or mm. A whole number that is no power of ten counts gauges, and so may 1.2 (module and channel).
 fn multiplier(bare: &str) -> Option<&str> {
     let word = bare.trim().rsplit([' ', '_', ',']).next()?;
     let behind = word.rsplit('/').next()?;
@@ -87,7 +87,7 @@ fn multiplies(last: &str) -> bool {
         .split_once('/')
         .is_some_and(|(a, b)| digits(a) && digits(b));
     let times = bare_number.len() < last.len() && number(bare_number);
-    let fraction = number(bare_number) && bare_number.contains('.');
+    let fraction = number(bare_number) && bare_number.starts_with("0.");
     times || fraction || power || part
 }
 
@@ -565,6 +565,7 @@ mod tests {
             ("[kN]", "[kN]", None),
             ("Load 2 [kN]", "Load 2", Some("kN")),
             ("Load 12 kN", "Load 12", Some("kN")),
+            ("Load 1.2 [kN]", "Load 1.2", Some("kN")),
             ("Load 0.1 kN", "Load", Some("0.1 kN")),
             ("Load/0.1 kN", "Load", Some("0.1 kN")),
             ("mark x10 mm", "mark", Some("x10 mm")),
