@@ -209,6 +209,27 @@ fn allowed_rate_from_stepped_holds() {
     near(top.rate.value.unwrap(), 1e-5 / 60.0 * 4.6f64.exp(), 0.01);
 }
 
+/// A locked cover that slid 7.4 mm by 4 kN and took 1.9 mm back for five minutes had reached 7 mm at 3.8 kN all the same; of a
+/// cover that is free at the eye such a course says that it had slid less.
+#[test]
+fn what_a_locked_cover_takes_back_reached_its_level() {
+    let law = |_: f64, load: f64, highest: f64, _: f64, _: f64| {
+        2e-6 * (highest - 300.0) - 5e-7 * (highest - load)
+    };
+    let mut schedule = steps(&[4e3], 60.0);
+    schedule.push((PhaseKind::Unload, 40.0, 300.0));
+    schedule.push((PhaseKind::Rest, 300.0, 300.0));
+    let figure = |eye: &str| {
+        let limits = format!("[limits]\ncover_slip = \"7 mm\"\n[line]\ncover_at_eye = \"{eye}\"\n");
+        let pull = Pull::new(&schedule, &limits, Errors::NONE);
+        let (truth, still) = (pull.law(law), pull.law(nothing));
+        let pull = pull.with(CoverSlip, &truth).with(StopperSlip, &still);
+        pull.figure(Rule::Allowance, Interface::Cover).load
+    };
+    near(figure("locked").value.unwrap(), 3.8e3, 0.01);
+    assert_eq!(figure("free").status, Status::NotReached);
+}
+
 /// A clock that may count anything tells no rate, and no limit that hangs on one.
 #[test]
 fn rates_need_a_clock_that_is_known() {
